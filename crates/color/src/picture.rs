@@ -1,0 +1,815 @@
+//! Pictures: native planes as decoded, the planar working signal, and the way between them.
+//!
+//! Chroma is brought to luma resolution by linear interpolation at the stated siting, and back by
+//! the short symmetric filters of [`Planes16::fill_from_rgb`], which undo that interpolation
+//! exactly: a picture that was subsampled before comes back unblurred.
+
+use crate::quantise::Levels;
+use crate::ycbcr::Coefficients;
+use serde::{Deserialize, Serialize};
+use std::ops::Range;
+
+/// A rectangle in whole luma pixels, top-left origin, half-open.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Region {
+    /// First column.
+    pub x: usize,
+    /// First row.
+    pub y: usize,
+    /// Columns.
+    pub width: usize,
+    /// Rows.
+    pub height: usize,
+}
+
+impl Region {
+    /// The whole of a picture.
+    #[must_use]
+    pub const fn whole(width: usize, height: usize) -> Self {
+        Self {
+            x: 0,
+            y: 0,
+            width,
+            height,
+        }
+    }
+
+    /// The number of pixels.
+    #[must_use]
+    pub const fn area(self) -> usize {
+        self.width * self.height
+    }
+
+    /// The part that lies inside a picture of the given size; may be empty.
+    #[must_use]
+    pub fn clipped(self, width: usize, height: usize) -> Self {
+        let (x, y) = (self.x.min(width), self.y.min(height));
+        let (right, bottom) = (
+            (self.x + self.width).min(width),
+            (self.y + self.height).min(height),
+        );
+        Self {
+            x,
+            y,
+            width: right.saturating_sub(x),
+            height: bottom.saturating_sub(y),
+        }
+    }
+}
+
+/// A planar R'G'B' picture of the working signal: 0 = black, 1 = white, excursions kept.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Rgb {
+    /// Columns.
+    pub width: usize,
+    /// Rows.
+    pub height: usize,
+    /// R', G' and B', each `width * height` samples, row by row.
+    pub planes: [Vec<f32>; 3],
+}
+
+impl Rgb {
+    /// A black picture.
+    #[must_use]
+    pub fn new(width: usize, height: usize) -> Self {
+        Self {
+            width,
+            height,
+            planes: std::array::from_fn(|_| vec![0.0; width * height]),
+        }
+    }
+
+    /// The pixel at a row-major index.
+    #[must_use]
+    pub fn pixel(&self, index: usize) -> [f32; 3] {
+        [
+            self.planes[0][index],
+            self.planes[1][index],
+            self.planes[2][index],
+        ]
+    }
+
+    /// Sets the pixel at a row-major index.
+    pub fn set_pixel(&mut self, index: usize, [r, g, b]: [f32; 3]) {
+        self.planes[0][index] = r;
+        self.planes[1][index] = g;
+        self.planes[2][index] = b;
+    }
+
+    /// The luma of every pixel, row by row.
+    #[must_use]
+    pub fn luma(&self, coefficients: Coefficients) -> Vec<f32> {
+        let (kr, kg, kb) = coefficients.weights();
+        let (kr, kg, kb) = (kr as f32, kg as f32, kb as f32);
+        let [r, g, b] = &self.planes;
+        r.iter()
+            .zip(g)
+            .zip(b)
+            .map(|((r, g), b)| kr * r + kg * g + kb * b)
+            .collect()
+    }
+}
+
+/// Integer samples of one plane.
+#[derive(Clone, Copy, Debug)]
+pub enum Samples<'a> {
+    /// 8 bits a sample.
+    U8(&'a [u8]),
+    /// 9–16 bits a sample, in the low bits.
+    U16(&'a [u16]),
+}
+
+/// One plane of a native picture.
+#[derive(Clone, Copy, Debug)]
+pub struct Plane<'a> {
+    /// At least `stride * (height - 1) + width` samples.
+    pub samples: Samples<'a>,
+    /// Samples from one row to the next; at least `width`.
+    pub stride: usize,
+    /// Samples a row.
+    pub width: usize,
+    /// Rows.
+    pub height: usize,
+}
+
+impl Plane<'_> {
+    /// Writes `scale * (code - zero)` of the columns of row `y` (clamped to the plane) to `out`.
+    fn read_row(
+        &self,
+        y: usize,
+        columns: Range<usize>,
+        (zero, scale): (f32, f32),
+        out: &mut [f32],
+    ) {
+        let start = y.min(self.height - 1) * self.stride;
+        match self.samples {
+            Samples::U8(samples) => {
+                let row = &samples[start + columns.start..start + columns.end];
+                for (out, &code) in out.iter_mut().zip(row) {
+                    *out = (f32::from(code) - zero) * scale;
+                }
+            }
+            Samples::U16(samples) => {
+                let row = &samples[start + columns.start..start + columns.end];
+                for (out, &code) in out.iter_mut().zip(row) {
+                    *out = (f32::from(code) - zero) * scale;
+                }
+            }
+        }
+    }
+
+    fn code(&self, x: usize, y: usize) -> u16 {
+        let index = y * self.stride + x;
+        match self.samples {
+            Samples::U8(samples) => u16::from(samples[index]),
+            Samples::U16(samples) => samples[index],
+        }
+    }
+}
+
+/// What the planes carry.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Model {
+    /// Y', Cb, Cr.
+    Ycbcr(Coefficients),
+    /// R', G', B' in that order.
+    Rgb,
+    /// Y' alone; all three planes are the same one.
+    Grey,
+}
+
+/// Halvings of chroma resolution: 4:2:0 is (1, 1), 4:2:2 is (1, 0), 4:4:4 is (0, 0), 4:1:1 is (2, 0).
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Subsampling {
+    /// Halvings across.
+    pub across: u8,
+    /// Halvings down.
+    pub down: u8,
+}
+
+impl Subsampling {
+    /// 4:4:4.
+    pub const S444: Self = Self { across: 0, down: 0 };
+    /// 4:2:2.
+    pub const S422: Self = Self { across: 1, down: 0 };
+    /// 4:2:0.
+    pub const S420: Self = Self { across: 1, down: 1 };
+}
+
+/// Where a subsampled chroma sample lies among the luma samples that it serves.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Siting {
+    /// On the left column, midway between rows (the usual one of MPEG-2 and H.264 4:2:0, and of 4:2:2).
+    Left,
+    /// Midway in both directions (JPEG, MPEG-1).
+    Centre,
+    /// On the top-left luma sample (BT.2020 4:2:0, most UHD material).
+    TopLeft,
+}
+
+impl Siting {
+    /// Offset of a chroma sample from the first luma sample that it serves, in luma samples.
+    fn offset(self, subsampling: Subsampling) -> (f32, f32) {
+        let middle = |halvings: u8| ((1u32 << halvings) - 1) as f32 / 2.0;
+        match self {
+            Self::Left => (0.0, middle(subsampling.down)),
+            Self::Centre => (middle(subsampling.across), middle(subsampling.down)),
+            Self::TopLeft => (0.0, 0.0),
+        }
+    }
+}
+
+/// How the codes of a native picture are to be taken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PixelFormat {
+    /// What the planes carry.
+    pub model: Model,
+    /// Chroma resolution.
+    pub subsampling: Subsampling,
+    /// Chroma position.
+    pub siting: Siting,
+    /// Bits a sample, 8–16.
+    pub depth: u8,
+    /// Codes of black and white.
+    pub levels: Levels,
+}
+
+/// A native picture as it was decoded.
+#[derive(Clone, Copy, Debug)]
+pub struct Native<'a> {
+    /// Luma columns.
+    pub width: usize,
+    /// Luma rows.
+    pub height: usize,
+    /// Meaning of the codes.
+    pub format: PixelFormat,
+    /// Y' Cb Cr, R' G' B', or three times Y'.
+    pub planes: [Plane<'a>; 3],
+}
+
+/// The two taps that bring a subsampled plane to one luma position.
+fn taps(position: usize, halvings: u8, offset: f32, length: usize) -> (usize, usize, f32) {
+    let at = (position as f32 - offset) / (1u32 << halvings) as f32;
+    let low = at.floor();
+    let last = length as isize - 1;
+    let first = (low as isize).clamp(0, last) as usize;
+    let second = (low as isize + 1).clamp(0, last) as usize;
+    (first, second, at - low)
+}
+
+impl Native<'_> {
+    /// Writes R'G'B' of one row of a region to `out` (each as long as the region is wide).
+    ///
+    /// Excursions are kept. `scratch` is reused from row to row.
+    pub fn rgb_row(
+        &self,
+        region: Region,
+        row: usize,
+        scratch: &mut RowScratch,
+        out: [&mut [f32]; 3],
+    ) {
+        let y = region.y + row;
+        let columns = region.x..region.x + region.width;
+        let (zero, unit) = self.format.levels.luma_scale(self.format.depth);
+        let luma = (zero as f32, (1.0 / unit) as f32);
+        let [r, g, b] = out;
+        match self.format.model {
+            Model::Rgb => {
+                for (plane, out) in self.planes.iter().zip([r, g, b]) {
+                    plane.read_row(y, columns.clone(), luma, out);
+                }
+            }
+            Model::Grey => {
+                self.planes[0].read_row(y, columns, luma, r);
+                g.copy_from_slice(r);
+                b.copy_from_slice(r);
+            }
+            Model::Ycbcr(coefficients) => {
+                // g holds luma until the last step.
+                self.planes[0].read_row(y, columns.clone(), luma, g);
+                self.chroma_row(1, columns.clone(), y, scratch, b);
+                self.chroma_row(2, columns, y, scratch, r);
+                let (kr, kg, kb) = coefficients.weights();
+                let (db, dr) = coefficients.divisors();
+                let (db, dr) = (db as f32, dr as f32);
+                let (gb, gr) = ((kb / kg) as f32 * db, (kr / kg) as f32 * dr);
+                for ((r, g), b) in r.iter_mut().zip(g.iter_mut()).zip(b.iter_mut()) {
+                    let (y, cb, cr) = (*g, *b, *r);
+                    *r = y + dr * cr;
+                    *b = y + db * cb;
+                    *g = y - gb * cb - gr * cr;
+                }
+            }
+        }
+    }
+
+    /// Cb (`index` 1) or Cr (2) of some columns of a luma row, at luma resolution.
+    fn chroma_row(
+        &self,
+        index: usize,
+        columns: Range<usize>,
+        y: usize,
+        scratch: &mut RowScratch,
+        out: &mut [f32],
+    ) {
+        let plane = &self.planes[index];
+        let PixelFormat {
+            subsampling,
+            siting,
+            depth,
+            levels,
+            ..
+        } = self.format;
+        let (zero, unit) = levels.chroma_scale(depth);
+        let scale = (zero as f32, (1.0 / unit) as f32);
+        let (offset_x, offset_y) = siting.offset(subsampling);
+        if subsampling.across == 0 && subsampling.down == 0 {
+            plane.read_row(y, columns, scale, out);
+            return;
+        }
+        let first = taps(columns.start, subsampling.across, offset_x, plane.width).0;
+        let last = taps(
+            columns.end.max(1) - 1,
+            subsampling.across,
+            offset_x,
+            plane.width,
+        )
+        .1 + 1;
+        let length = last - first;
+        scratch.near.resize(length, 0.0);
+        let (upper, lower, share) = taps(y, subsampling.down, offset_y, plane.height);
+        plane.read_row(upper, first..last, scale, &mut scratch.near);
+        if share > 0.0 && upper != lower {
+            scratch.far.resize(length, 0.0);
+            plane.read_row(lower, first..last, scale, &mut scratch.far);
+            for (near, far) in scratch.near.iter_mut().zip(&scratch.far) {
+                *near += share * (far - *near);
+            }
+        }
+        match subsampling.across {
+            0 => out.copy_from_slice(&scratch.near),
+            1 if offset_x == 0.0 => {
+                for (x, out) in columns.zip(out.iter_mut()) {
+                    let left = x / 2 - first;
+                    let right = (left + 1).min(length - 1);
+                    *out = if x & 1 == 0 {
+                        scratch.near[left]
+                    } else {
+                        0.5 * (scratch.near[left] + scratch.near[right])
+                    };
+                }
+            }
+            _ => {
+                for (x, out) in columns.zip(out.iter_mut()) {
+                    let (left, right, share) = taps(x, subsampling.across, offset_x, plane.width);
+                    let (left, right) = (scratch.near[left - first], scratch.near[right - first]);
+                    *out = left + share * (right - left);
+                }
+            }
+        }
+    }
+
+    /// The working signal of a region; the region is clipped to the picture.
+    #[must_use]
+    pub fn rgb_region(&self, region: Region) -> Rgb {
+        let region = region.clipped(self.width, self.height);
+        let mut picture = Rgb::new(region.width, region.height);
+        let mut scratch = RowScratch::default();
+        for row in 0..region.height {
+            let span = row * region.width..(row + 1) * region.width;
+            let [r, g, b] = &mut picture.planes;
+            self.rgb_row(
+                region,
+                row,
+                &mut scratch,
+                [&mut r[span.clone()], &mut g[span.clone()], &mut b[span]],
+            );
+        }
+        picture
+    }
+
+    /// The luma signal of a region, row by row, straight from the native plane; of R'G'B' pictures
+    /// by the given coefficients.
+    #[must_use]
+    pub fn luma_region(&self, region: Region, coefficients: Coefficients) -> Vec<f32> {
+        let region = region.clipped(self.width, self.height);
+        if self.format.model == Model::Rgb {
+            return self.rgb_region(region).luma(coefficients);
+        }
+        let (zero, unit) = self.format.levels.luma_scale(self.format.depth);
+        let mut luma = vec![0.0; region.area()];
+        if region.width > 0 {
+            for (row, out) in luma.chunks_exact_mut(region.width).enumerate() {
+                let columns = region.x..region.x + region.width;
+                self.planes[0].read_row(
+                    region.y + row,
+                    columns,
+                    (zero as f32, (1.0 / unit) as f32),
+                    out,
+                );
+            }
+        }
+        luma
+    }
+}
+
+/// Row buffers kept between calls of [`Native::rgb_row`].
+#[derive(Clone, Debug, Default)]
+pub struct RowScratch {
+    near: Vec<f32>,
+    far: Vec<f32>,
+}
+
+/// An integer picture of our own making, 8–16 bits a sample in `u16`, tightly packed.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Planes16 {
+    /// Luma columns.
+    pub width: usize,
+    /// Luma rows.
+    pub height: usize,
+    /// Meaning of the codes.
+    pub format: PixelFormat,
+    /// The planes, row by row.
+    pub planes: [Vec<u16>; 3],
+}
+
+impl Planes16 {
+    /// A picture of code zero.
+    #[must_use]
+    pub fn new(width: usize, height: usize, format: PixelFormat) -> Self {
+        let (chroma_width, chroma_height) = chroma_size(width, height, format);
+        let planes = [
+            width * height,
+            chroma_width * chroma_height,
+            chroma_width * chroma_height,
+        ];
+        Self {
+            width,
+            height,
+            format,
+            planes: planes.map(|length| vec![0; length]),
+        }
+    }
+
+    /// The picture as native planes, to be read back.
+    #[must_use]
+    pub fn as_native(&self) -> Native<'_> {
+        let (chroma_width, chroma_height) = chroma_size(self.width, self.height, self.format);
+        let plane = |index: usize| {
+            let (width, height) = if index == 0 {
+                (self.width, self.height)
+            } else {
+                (chroma_width, chroma_height)
+            };
+            Plane {
+                samples: Samples::U16(&self.planes[index]),
+                stride: width,
+                width,
+                height,
+            }
+        };
+        Native {
+            width: self.width,
+            height: self.height,
+            format: self.format,
+            planes: [plane(0), plane(1), plane(2)],
+        }
+    }
+
+    /// Fills the picture from the working signal: matrix, chroma filter, rounding halves up,
+    /// clamped to the codes that may carry video.
+    ///
+    /// The chroma filters are (−1 2 6 2 −1)/8 where a sample lies on a luma sample and
+    /// (−1 3 3 −1)/4 where it lies midway; both have gain 1 at zero and 0 at the highest frequency,
+    /// and both undo the linear interpolation of [`Native::rgb_row`].
+    ///
+    /// # Panics
+    /// If the sizes differ, or for chroma halved more than once in a direction.
+    pub fn fill_from_rgb(&mut self, rgb: &Rgb) {
+        assert_eq!(
+            (self.width, self.height),
+            (rgb.width, rgb.height),
+            "picture sizes differ"
+        );
+        let PixelFormat {
+            model,
+            subsampling,
+            siting,
+            depth,
+            levels,
+        } = self.format;
+        assert!(
+            subsampling.across <= 1 && subsampling.down <= 1,
+            "chroma halved more than once"
+        );
+        let luma_coder = Coder::new(levels.luma_scale(depth), depth, levels);
+        let Model::Ycbcr(coefficients) = model else {
+            for (plane, source) in self.planes.iter_mut().zip(&rgb.planes) {
+                luma_coder.encode(source, plane);
+            }
+            return;
+        };
+        let luma = rgb.luma(coefficients);
+        luma_coder.encode(&luma, &mut self.planes[0]);
+        let chroma_coder = Coder::new(levels.chroma_scale(depth), depth, levels);
+        let (db, dr) = coefficients.divisors();
+        let (offset_x, offset_y) = siting.offset(subsampling);
+        for (plane, (source, divisor)) in self.planes[1..]
+            .iter_mut()
+            .zip([(&rgb.planes[2], db), (&rgb.planes[0], dr)])
+        {
+            let gain = (1.0 / divisor) as f32;
+            let full: Vec<f32> = source
+                .iter()
+                .zip(&luma)
+                .map(|(v, y)| (v - y) * gain)
+                .collect();
+            let (mut width, mut height) = (self.width, self.height);
+            let mut chroma = full;
+            if subsampling.across == 1 {
+                chroma = halve_rows(&chroma, width, offset_x == 0.0);
+                width = width.div_ceil(2);
+            }
+            if subsampling.down == 1 {
+                chroma = halve_columns(&chroma, width, height, offset_y == 0.0);
+                height = height.div_ceil(2);
+            }
+            debug_assert_eq!(chroma.len(), width * height);
+            chroma_coder.encode(&chroma, plane);
+        }
+    }
+
+    /// Fills the picture from native planes with nothing done to them: the way of a shot without a
+    /// fix.
+    ///
+    /// Where model, levels and sampling are the same, codes are only shifted to the new depth, which
+    /// is exact upward. Where only the chroma sampling differs, luma is exact and chroma is what the
+    /// interpolation and the filters of this module give. Anything else goes through the signal.
+    ///
+    /// # Panics
+    /// If the sizes differ.
+    pub fn fill_from_native(&mut self, source: &Native<'_>) {
+        assert_eq!(
+            (self.width, self.height),
+            (source.width, source.height),
+            "picture sizes differ"
+        );
+        let (from, to) = (source.format, self.format);
+        let same_codes = from.model == to.model
+            && from.levels == to.levels
+            && from.depth <= to.depth
+            && (from.levels == Levels::Narrow || from.depth == to.depth);
+        if !same_codes {
+            self.fill_from_rgb(&source.rgb_region(Region::whole(source.width, source.height)));
+            return;
+        }
+        let same_sampling = from.subsampling == to.subsampling
+            && (from.siting == to.siting || from.subsampling == Subsampling::S444);
+        if !same_sampling {
+            self.fill_from_rgb(&source.rgb_region(Region::whole(source.width, source.height)));
+        }
+        let shift = to.depth - from.depth;
+        let exact = if same_sampling { 3 } else { 1 };
+        for (plane, target) in source.planes.iter().zip(&mut self.planes).take(exact) {
+            for (y, row) in target.chunks_exact_mut(plane.width).enumerate() {
+                for (x, out) in row.iter_mut().enumerate() {
+                    *out = plane.code(x, y) << shift;
+                }
+            }
+        }
+    }
+}
+
+/// (columns, rows) of the second and third plane; odd sizes round up.
+#[must_use]
+pub fn chroma_size(width: usize, height: usize, format: PixelFormat) -> (usize, usize) {
+    match format.model {
+        Model::Ycbcr(_) => {
+            let Subsampling { across, down } = format.subsampling;
+            (width.div_ceil(1 << across), height.div_ceil(1 << down))
+        }
+        Model::Rgb | Model::Grey => (width, height),
+    }
+}
+
+struct Coder {
+    zero: f32,
+    scale: f32,
+    low: f32,
+    high: f32,
+}
+
+impl Coder {
+    fn new((zero, scale): (f64, f64), depth: u8, levels: Levels) -> Self {
+        let (low, high) = levels.code_limits(depth);
+        Self {
+            zero: zero as f32 + 0.5,
+            scale: scale as f32,
+            low: f32::from(low),
+            high: f32::from(high),
+        }
+    }
+
+    fn encode(&self, signal: &[f32], codes: &mut [u16]) {
+        for (code, value) in codes.iter_mut().zip(signal) {
+            // max before min: NaN becomes the low limit.
+            *code = (self.zero + self.scale * value)
+                .max(self.low)
+                .min(self.high + 0.5) as u16;
+        }
+    }
+}
+
+/// One output sample of the chroma filters at `position` along a line of `length` samples.
+fn filtered(line: impl Fn(usize) -> f32, position: usize, length: usize, on_sample: bool) -> f32 {
+    let at =
+        |offset: isize| line((position as isize + offset).clamp(0, length as isize - 1) as usize);
+    if on_sample {
+        (6.0 * at(0) + 2.0 * (at(-1) + at(1)) - (at(-2) + at(2))) / 8.0
+    } else {
+        (3.0 * (at(0) + at(1)) - (at(-1) + at(2))) / 4.0
+    }
+}
+
+fn halve_rows(samples: &[f32], width: usize, on_sample: bool) -> Vec<f32> {
+    let half = width.div_ceil(2);
+    let mut result = Vec::with_capacity(samples.len() / width.max(1) * half);
+    for row in samples.chunks_exact(width) {
+        result.extend((0..half).map(|x| {
+            let p = 2 * x;
+            if on_sample && p >= 2 && p + 2 < width {
+                (6.0 * row[p] + 2.0 * (row[p - 1] + row[p + 1]) - (row[p - 2] + row[p + 2])) / 8.0
+            } else {
+                filtered(|i| row[i], p, width, on_sample)
+            }
+        }));
+    }
+    result
+}
+
+fn halve_columns(samples: &[f32], width: usize, height: usize, on_sample: bool) -> Vec<f32> {
+    (0..height.div_ceil(2))
+        .flat_map(|y| {
+            (0..width).map(move |x| filtered(|i| samples[i * width + x], 2 * y, height, on_sample))
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn format(subsampling: Subsampling, siting: Siting, depth: u8) -> PixelFormat {
+        PixelFormat {
+            model: Model::Ycbcr(Coefficients::Bt709),
+            subsampling,
+            siting,
+            depth,
+            levels: Levels::Narrow,
+        }
+    }
+
+    fn busy(width: usize, height: usize, format: PixelFormat) -> Planes16 {
+        let mut picture = Planes16::new(width, height, format);
+        let unit = 1u32 << (format.depth - 8);
+        let mut state = 1u32;
+        for (index, plane) in picture.planes.iter_mut().enumerate() {
+            for code in plane.iter_mut() {
+                state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                let span = if index == 0 { 180 } else { 60 };
+                let base = if index == 0 { 30 } else { 98 };
+                *code = ((base + (state >> 16) % span) * unit) as u16;
+            }
+        }
+        picture
+    }
+
+    #[test]
+    fn decoding_and_coding_again_changes_no_code() {
+        for subsampling in [Subsampling::S444, Subsampling::S422, Subsampling::S420] {
+            for siting in [Siting::Left, Siting::TopLeft, Siting::Centre] {
+                for (width, height) in [(32, 18), (17, 9), (2, 2), (1, 1)] {
+                    let source = busy(width, height, format(subsampling, siting, 10));
+                    let rgb = source.as_native().rgb_region(Region::whole(width, height));
+                    let mut back = Planes16::new(width, height, source.format);
+                    back.fill_from_rgb(&rgb);
+                    assert_eq!(
+                        back.planes[0], source.planes[0],
+                        "{subsampling:?} {siting:?} luma"
+                    );
+                    // Inside; the outermost samples see a clamped neighbour.
+                    let (cw, ch) = chroma_size(width, height, source.format);
+                    for plane in 1..3 {
+                        for y in 1..ch.saturating_sub(1) {
+                            for x in 1..cw.saturating_sub(1) {
+                                assert_eq!(
+                                    back.planes[plane][y * cw + x],
+                                    source.planes[plane][y * cw + x],
+                                    "{subsampling:?} {siting:?} {width}x{height} plane {plane} at {x},{y}"
+                                );
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn an_untouched_picture_keeps_its_codes() {
+        let source = busy(32, 18, format(Subsampling::S420, Siting::Left, 8));
+        let mut same = Planes16::new(32, 18, format(Subsampling::S420, Siting::Left, 10));
+        same.fill_from_native(&source.as_native());
+        for plane in 0..3 {
+            assert!(
+                same.planes[plane]
+                    .iter()
+                    .zip(&source.planes[plane])
+                    .all(|(a, b)| *a == b << 2)
+            );
+        }
+        let mut other = Planes16::new(32, 18, format(Subsampling::S422, Siting::Left, 10));
+        other.fill_from_native(&source.as_native());
+        assert!(
+            other.planes[0]
+                .iter()
+                .zip(&source.planes[0])
+                .all(|(a, b)| *a == b << 2)
+        );
+        // Row 0 lies a quarter sample above the first chroma row: clamped to it. Row 1 is 3:1.
+        let (upper, lower) = (
+            u32::from(source.planes[1][0]),
+            u32::from(source.planes[1][16]),
+        );
+        assert_eq!(u32::from(other.planes[1][16]), (3 * upper + lower) * 4 / 4);
+    }
+
+    #[test]
+    fn a_region_equals_the_same_part_of_the_whole() {
+        for siting in [Siting::Left, Siting::Centre, Siting::TopLeft] {
+            let source = busy(31, 19, format(Subsampling::S420, siting, 10));
+            let native = source.as_native();
+            let whole = native.rgb_region(Region::whole(31, 19));
+            let region = Region {
+                x: 5,
+                y: 4,
+                width: 13,
+                height: 9,
+            };
+            let part = native.rgb_region(region);
+            for y in 0..region.height {
+                for x in 0..region.width {
+                    let there = (y + region.y) * 31 + x + region.x;
+                    assert_eq!(part.pixel(y * region.width + x), whole.pixel(there));
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_region_beyond_the_picture_is_clipped() {
+        let source = busy(16, 16, format(Subsampling::S420, Siting::Left, 8));
+        let part = source.as_native().rgb_region(Region {
+            x: 12,
+            y: 14,
+            width: 50,
+            height: 50,
+        });
+        assert_eq!((part.width, part.height), (4, 2));
+        let none = source.as_native().rgb_region(Region {
+            x: 40,
+            y: 0,
+            width: 3,
+            height: 3,
+        });
+        assert_eq!(none.width, 0);
+    }
+
+    #[test]
+    fn grey_and_full_range() {
+        let mut picture = Planes16::new(
+            4,
+            2,
+            PixelFormat {
+                model: Model::Rgb,
+                subsampling: Subsampling::S444,
+                siting: Siting::Centre,
+                depth: 8,
+                levels: Levels::Full,
+            },
+        );
+        let mut rgb = Rgb::new(4, 2);
+        rgb.set_pixel(3, [1.0, 0.5, -0.1]);
+        picture.fill_from_rgb(&rgb);
+        assert_eq!(
+            [
+                picture.planes[0][3],
+                picture.planes[1][3],
+                picture.planes[2][3]
+            ],
+            [255, 128, 0]
+        );
+    }
+}

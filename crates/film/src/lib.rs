@@ -1,0 +1,1 @@
+//! The film file: model, schema, history.

@@ -1,0 +1,1 @@
+//! Clothed heads and shoulders rendered from open geometry.

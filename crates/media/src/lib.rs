@@ -1,0 +1,1 @@
+//! FFmpeg: probe, decode, seek, encode, stills.

@@ -1,0 +1,3 @@
+//! Patches, skin pixels and readings: pure.
+#![forbid(unsafe_code)]
+#![deny(clippy::disallowed_methods)]

@@ -1,0 +1,1 @@
+//! Synthetic scenes and a film with known truth.
