@@ -1,0 +1,95 @@
+//! Operations on planar rows of `f32`.
+//!
+//! A chain is prepared once ([`Chain::prepare`]) and then applied to any number of rows, from as
+//! many threads as the caller has. Neutral operations are left out, so an identity chain returns its
+//! input bit for bit.
+
+mod cdl;
+mod lut;
+
+use crate::data::chain::Chain;
+use crate::data::op::Op;
+use cdl::FastCdl;
+use inkarnat_color::Rgb;
+pub use lut::FastLut;
+
+/// Pixels that pass through the whole chain before the next ones: three rows of this length stay in
+/// the first-level cache.
+const BLOCK: usize = 1024;
+
+/// A chain made ready for rows.
+#[derive(Clone, Debug)]
+pub struct Prepared {
+    steps: Vec<Step>,
+}
+
+#[derive(Clone, Debug)]
+enum Step {
+    Cdl(FastCdl),
+    Lut(FastLut),
+    Plain(Op),
+}
+
+impl Chain {
+    /// The chain made ready for rows.
+    #[must_use]
+    pub fn prepare(&self) -> Prepared {
+        let steps = self
+            .ops()
+            .filter_map(|op| match op {
+                Op::Lut(lut) => Some(Step::Lut(FastLut::new(lut))),
+                op if op.is_identity() => None,
+                Op::Cdl(cdl) => Some(Step::Cdl(FastCdl::new(cdl))),
+                op => Some(Step::Plain(op.clone())),
+            })
+            .collect();
+        Prepared { steps }
+    }
+
+    /// Applies the whole chain to a picture in place.
+    ///
+    /// For many pictures, [`Self::prepare`] once.
+    pub fn apply_rgb(&self, picture: &mut Rgb) {
+        let [r, g, b] = &mut picture.planes;
+        self.prepare().apply_rows([r, g, b]);
+    }
+}
+
+impl Prepared {
+    /// Whether rows come out as they went in.
+    #[must_use]
+    pub fn is_identity(&self) -> bool {
+        self.steps.is_empty()
+    }
+
+    /// Applies the chain in place to R', G' and B' of any number of pixels: the shortest of the three
+    /// says how many.
+    pub fn apply_rows(&self, [r, g, b]: [&mut [f32]; 3]) {
+        if self.is_identity() {
+            return;
+        }
+        let blocks = r
+            .chunks_mut(BLOCK)
+            .zip(g.chunks_mut(BLOCK))
+            .zip(b.chunks_mut(BLOCK));
+        for ((r, g), b) in blocks {
+            let count = r.len().min(g.len()).min(b.len());
+            let (r, g, b) = (&mut r[..count], &mut g[..count], &mut b[..count]);
+            for step in &self.steps {
+                match step {
+                    Step::Cdl(cdl) => cdl.apply([r, g, b]),
+                    Step::Lut(lut) => lut.apply([r, g, b]),
+                    Step::Plain(op) => apply_plain(op, [r, g, b]),
+                }
+            }
+        }
+    }
+}
+
+/// The reference, pixel by pixel.
+fn apply_plain(op: &Op, [r, g, b]: [&mut [f32]; 3]) {
+    for ((r, g), b) in r.iter_mut().zip(g).zip(b) {
+        let out = op.apply([f64::from(*r), f64::from(*g), f64::from(*b)]);
+        (*r, *g, *b) = (out[0] as f32, out[1] as f32, out[2] as f32);
+    }
+}
