@@ -1,1 +1,38 @@
 //! The film file: model, schema, history.
+//!
+//! One film is one SQLite file, `NAME.inkarnat`. It remembers sources by path and fingerprint and
+//! never writes to them. One process writes at a time; others may read. Every change is one
+//! transaction, so a film that was being written when its process was killed opens with everything
+//! that had been committed, and steps go on from there: a step's results are kept together with a
+//! key of what went into them, and are not made again while the key is the same.
+//!
+//! Measurements and fixes are kept as their serialised form; their types belong to the crates that
+//! make them.
+#![forbid(unsafe_code)]
+#![allow(
+    clippy::disallowed_methods,
+    reason = "this crate reads and writes files"
+)]
+
+mod error;
+mod fingerprint;
+mod history;
+mod lock;
+mod model;
+mod pack;
+mod results;
+mod schema;
+mod store;
+
+pub use error::{FilmError, Result};
+pub use fingerprint::{Fingerprint, InputKey};
+pub use history::Decision;
+pub use lock::lock_path;
+pub use model::{
+    Deliverable, NewSource, Patch, PatchId, Person, PersonId, Scene, SceneId, Setup, SetupId, Shot,
+    ShotId, Source, SourceId, Stage, Step, StepOutcome, StepRecord,
+};
+pub use pack::Packed;
+pub use results::{PatchTrack, PersonReading, ReadResult, value_of};
+pub use schema::{APPLICATION_ID, SCHEMA_VERSION};
+pub use store::Film;

@@ -1,0 +1,174 @@
+//! The tables, and how they came to be.
+
+use crate::{FilmError, Result};
+use rusqlite::Connection;
+use std::path::Path;
+
+/// Marks a film file among SQLite files: "INKA".
+pub const APPLICATION_ID: i64 = 0x494E_4B41;
+
+/// The newest schema that this program knows.
+pub const SCHEMA_VERSION: i64 = MIGRATIONS.len() as i64;
+
+/// Each brings the schema one version up. Only ever added to: a film of any version opens.
+const MIGRATIONS: &[&str] = &["
+    CREATE TABLE film (
+        id            INTEGER PRIMARY KEY CHECK (id = 1),
+        name          TEXT NOT NULL,
+        working_space TEXT NOT NULL
+    ) STRICT;
+    CREATE TABLE source (
+        id          INTEGER PRIMARY KEY,
+        path        TEXT NOT NULL,
+        absolute    TEXT NOT NULL UNIQUE,
+        fingerprint TEXT NOT NULL,
+        frames      INTEGER NOT NULL,
+        probe       TEXT NOT NULL
+    ) STRICT;
+    CREATE TABLE scene (
+        id   INTEGER PRIMARY KEY,
+        name TEXT NOT NULL UNIQUE
+    ) STRICT;
+    CREATE TABLE setup (
+        id       INTEGER PRIMARY KEY,
+        name     TEXT NOT NULL UNIQUE,
+        scene_id INTEGER NOT NULL REFERENCES scene (id)
+    ) STRICT;
+    CREATE TABLE shot (
+        id        INTEGER PRIMARY KEY,
+        position  INTEGER NOT NULL UNIQUE,
+        name      TEXT NOT NULL UNIQUE,
+        source_id INTEGER NOT NULL REFERENCES source (id),
+        in_frame  INTEGER NOT NULL CHECK (in_frame >= 0),
+        out_frame INTEGER NOT NULL CHECK (out_frame > in_frame),
+        setup_id  INTEGER NOT NULL REFERENCES setup (id),
+        kept      INTEGER NOT NULL DEFAULT 0
+    ) STRICT;
+    CREATE TABLE person (
+        id   INTEGER PRIMARY KEY,
+        name TEXT NOT NULL UNIQUE,
+        aim  TEXT NOT NULL
+    ) STRICT;
+    CREATE TABLE patch (
+        id        INTEGER PRIMARY KEY,
+        shot_id   INTEGER NOT NULL REFERENCES shot (id),
+        person_id INTEGER NOT NULL REFERENCES person (id),
+        frame     INTEGER NOT NULL,
+        shape     TEXT NOT NULL,
+        UNIQUE (shot_id, person_id, frame)
+    ) STRICT;
+    CREATE TABLE step (
+        shot_id   INTEGER NOT NULL REFERENCES shot (id),
+        step      TEXT NOT NULL,
+        input_key TEXT NOT NULL,
+        failure   TEXT,
+        PRIMARY KEY (shot_id, step)
+    ) STRICT, WITHOUT ROWID;
+    CREATE TABLE track (
+        patch_id INTEGER PRIMARY KEY REFERENCES patch (id) ON DELETE CASCADE,
+        poses    BLOB NOT NULL
+    ) STRICT;
+    CREATE TABLE frame_reading (
+        shot_id   INTEGER NOT NULL REFERENCES shot (id),
+        person_id INTEGER NOT NULL REFERENCES person (id),
+        stage     TEXT NOT NULL,
+        frames    BLOB NOT NULL,
+        PRIMARY KEY (shot_id, person_id, stage)
+    ) STRICT;
+    CREATE TABLE shot_reading (
+        shot_id   INTEGER NOT NULL REFERENCES shot (id),
+        person_id INTEGER NOT NULL REFERENCES person (id),
+        stage     TEXT NOT NULL,
+        reading   TEXT NOT NULL,
+        PRIMARY KEY (shot_id, person_id, stage)
+    ) STRICT;
+    -- person_id 0: the picture as a whole.
+    CREATE TABLE sample (
+        shot_id   INTEGER NOT NULL REFERENCES shot (id),
+        person_id INTEGER NOT NULL,
+        sample    BLOB NOT NULL,
+        PRIMARY KEY (shot_id, person_id)
+    ) STRICT;
+    CREATE TABLE shot_note (
+        shot_id INTEGER PRIMARY KEY REFERENCES shot (id),
+        notes   TEXT NOT NULL
+    ) STRICT;
+    CREATE TABLE fix (
+        setup_id  INTEGER PRIMARY KEY REFERENCES setup (id),
+        input_key TEXT NOT NULL,
+        chosen    TEXT NOT NULL,
+        solution  TEXT NOT NULL
+    ) STRICT;
+    CREATE TABLE fix_reach (
+        setup_id INTEGER NOT NULL REFERENCES fix (setup_id) ON DELETE CASCADE,
+        reach    TEXT NOT NULL,
+        fix      TEXT NOT NULL,
+        PRIMARY KEY (setup_id, reach)
+    ) STRICT;
+    CREATE TABLE deliverable (
+        path        TEXT PRIMARY KEY,
+        kind        TEXT NOT NULL,
+        shot_id     INTEGER REFERENCES shot (id),
+        fingerprint TEXT NOT NULL,
+        input_key   TEXT NOT NULL,
+        detail      TEXT NOT NULL
+    ) STRICT;
+    CREATE TABLE proof (
+        shot_id   INTEGER PRIMARY KEY REFERENCES shot (id),
+        input_key TEXT NOT NULL,
+        proof     TEXT NOT NULL
+    ) STRICT;
+    CREATE TABLE decision (
+        id     INTEGER PRIMARY KEY,
+        at_s   INTEGER NOT NULL,
+        verb   TEXT NOT NULL,
+        detail TEXT NOT NULL
+    ) STRICT;
+"];
+
+/// Sets the connection up and says whether the file is a film.
+pub(crate) fn check(connection: &Connection, path: &Path) -> Result<i64> {
+    let wrap = |source: rusqlite::Error| match source.sqlite_error_code() {
+        Some(rusqlite::ErrorCode::NotADatabase) => FilmError::NotAFilm {
+            path: path.to_owned(),
+            found: "not an SQLite file".to_owned(),
+        },
+        _ => FilmError::Database {
+            path: path.to_owned(),
+            source,
+        },
+    };
+    let read = |pragma: &str| {
+        connection
+            .pragma_query_value(None, pragma, |row| row.get::<_, i64>(0))
+            .map_err(wrap)
+    };
+    let application = read("application_id")?;
+    if application != APPLICATION_ID {
+        return Err(FilmError::NotAFilm {
+            path: path.to_owned(),
+            found: format!("an SQLite file of something else, application id {application:#010x}"),
+        });
+    }
+    let version = read("user_version")?;
+    if version > SCHEMA_VERSION {
+        return Err(FilmError::TooNew {
+            path: path.to_owned(),
+            found: version,
+            known: SCHEMA_VERSION,
+        });
+    }
+    Ok(version)
+}
+
+/// Brings a film from `version` to the newest schema, each step in its own transaction.
+pub(crate) fn migrate(connection: &mut Connection, version: i64) -> rusqlite::Result<()> {
+    for (index, migration) in MIGRATIONS.iter().enumerate().skip(version as usize) {
+        let transaction = connection.transaction()?;
+        transaction.execute_batch(migration)?;
+        transaction.pragma_update(None, "application_id", APPLICATION_ID)?;
+        transaction.pragma_update(None, "user_version", index as i64 + 1)?;
+        transaction.commit()?;
+    }
+    Ok(())
+}

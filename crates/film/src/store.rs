@@ -1,0 +1,558 @@
+//! Opening a film, and what it consists of.
+
+use crate::lock::WriterLock;
+use crate::model::FilmFacts;
+use crate::results::forget_results;
+use crate::{
+    FilmError, NewSource, Patch, PatchId, Person, PersonId, Result, Scene, SceneId, Setup, SetupId,
+    Shot, ShotId, Source, SourceId, schema,
+};
+use inkarnat_color::WorkingSpace;
+use rusqlite::{Connection, OpenFlags, OptionalExtension, Row, Transaction, params};
+use serde::Serialize;
+use serde::de::DeserializeOwned;
+use serde_json::Value;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+/// A film file that is open.
+#[derive(Debug)]
+pub struct Film {
+    connection: Connection,
+    path: PathBuf,
+    facts: FilmFacts,
+    /// Present in the one process that writes; given back after the connection is closed.
+    lock: Option<WriterLock>,
+}
+
+impl Film {
+    /// Makes a new film file and opens it for writing.
+    ///
+    /// # Errors
+    /// If the file exists, or cannot be made.
+    pub fn create(path: &Path, name: &str, space: WorkingSpace) -> Result<Self> {
+        let lock = WriterLock::take(path)?;
+        if path.exists() {
+            return Err(FilmError::Exists {
+                path: path.to_owned(),
+            });
+        }
+        // A film appears whole: made under another name, with no journal, then renamed.
+        let mut staging = path.as_os_str().to_owned();
+        staging.push("-new");
+        let staging = PathBuf::from(staging);
+        let io = |doing: &'static str| {
+            move |source| FilmError::Io {
+                path: path.to_owned(),
+                doing,
+                source,
+            }
+        };
+        if staging.exists() {
+            std::fs::remove_file(&staging).map_err(io("clearing a half-made film away"))?;
+        }
+        let made = (|| {
+            let mut connection = Connection::open(&staging)?;
+            schema::migrate(&mut connection, 0)?;
+            connection.execute(
+                "INSERT INTO film (id, name, working_space) VALUES (1, ?1, ?2)",
+                params![name, json(&space)],
+            )?;
+            connection.execute("INSERT INTO scene (name) VALUES (?1)", params![name])?;
+            connection.close().map_err(|(_, error)| error)
+        })();
+        if let Err(source) = made {
+            let _ = std::fs::remove_file(&staging);
+            return Err(FilmError::Database {
+                path: path.to_owned(),
+                source,
+            });
+        }
+        std::fs::rename(&staging, path).map_err(io("making the film file"))?;
+        Self::open_with(path, Some(lock))
+    }
+
+    /// Opens a film for writing.
+    ///
+    /// # Errors
+    /// If the file is missing, is no film, is newer than this program, or another process writes to
+    /// it.
+    pub fn open(path: &Path) -> Result<Self> {
+        if !path.exists() {
+            return Err(FilmError::Missing {
+                path: path.to_owned(),
+            });
+        }
+        let lock = WriterLock::take(path)?;
+        Self::open_with(path, Some(lock))
+    }
+
+    /// Opens a film for reading; another process may be writing to it.
+    ///
+    /// # Errors
+    /// If the file is missing, is no film, or is newer than this program.
+    pub fn open_to_read(path: &Path) -> Result<Self> {
+        if !path.exists() {
+            return Err(FilmError::Missing {
+                path: path.to_owned(),
+            });
+        }
+        Self::open_with(path, None)
+    }
+
+    fn open_with(path: &Path, lock: Option<WriterLock>) -> Result<Self> {
+        let database = |source| FilmError::Database {
+            path: path.to_owned(),
+            source,
+        };
+        // Readers open for writing too where they may: a log left behind by a killed writer has to
+        // be folded in before anything can be read.
+        let mut connection = Connection::open_with_flags(
+            path,
+            OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX,
+        )
+        .map_err(database)?;
+        connection
+            .busy_timeout(Duration::from_secs(10))
+            .map_err(database)?;
+        let version = schema::check(&connection, path)?;
+        if lock.is_some() {
+            connection
+                .pragma_update(None, "journal_mode", "wal")
+                .map_err(database)?;
+            connection
+                .pragma_update(None, "synchronous", "full")
+                .map_err(database)?;
+            schema::migrate(&mut connection, version).map_err(database)?;
+        } else if version < schema::SCHEMA_VERSION {
+            // An older film is brought up to date by its first writer.
+            drop(connection);
+            drop(Self::open(path)?);
+            return Self::open_with(path, None);
+        }
+        connection
+            .pragma_update(None, "foreign_keys", true)
+            .map_err(database)?;
+        let (name, space): (String, String) = connection
+            .query_row(
+                "SELECT name, working_space FROM film WHERE id = 1",
+                [],
+                |row| Ok((row.get(0)?, row.get(1)?)),
+            )
+            .map_err(database)?;
+        let space = parse(path, "film", &space)?;
+        Ok(Self {
+            connection,
+            path: path.to_owned(),
+            facts: FilmFacts { name, space },
+            lock,
+        })
+    }
+
+    /// Where the film file is.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// The film's name.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        &self.facts.name
+    }
+
+    /// What the numbers of the working signal mean.
+    #[must_use]
+    pub fn space(&self) -> WorkingSpace {
+        self.facts.space
+    }
+
+    /// Takes a clip in: the source, a setup of the same name in the film's first scene, and a shot
+    /// of the whole clip. A clip that is in the film already is left as it is.
+    ///
+    /// # Errors
+    /// If the film cannot be written.
+    pub fn take_in(&mut self, source: &NewSource) -> Result<ShotId> {
+        if let Some(known) = self
+            .sources()?
+            .into_iter()
+            .find(|known| known.absolute == source.absolute)
+            && let Some(shot) = self.shots()?.into_iter().find(|s| s.source == known.id)
+        {
+            if known.fingerprint != source.fingerprint {
+                self.change(|t| {
+                    t.execute(
+                        "UPDATE source SET fingerprint = ?2, frames = ?3, probe = ?4 WHERE id = ?1",
+                        params![
+                            known.id,
+                            json(&source.fingerprint),
+                            source.frames,
+                            source.probe.to_string()
+                        ],
+                    )?;
+                    t.execute(
+                        "UPDATE shot SET in_frame = 0, out_frame = ?2 WHERE id = ?1",
+                        params![shot.id, source.frames],
+                    )?;
+                    forget_results(t, shot.id)
+                })?;
+            }
+            return Ok(shot.id);
+        }
+        let stem = source
+            .path
+            .file_stem()
+            .map_or_else(|| "clip".to_owned(), |s| s.to_string_lossy().into_owned());
+        self.change(|t| {
+            t.execute(
+                "INSERT INTO source (path, absolute, fingerprint, frames, probe)
+                 VALUES (?1, ?2, ?3, ?4, ?5)",
+                params![
+                    source.path.to_string_lossy(),
+                    source.absolute.to_string_lossy(),
+                    json(&source.fingerprint),
+                    source.frames,
+                    source.probe.to_string()
+                ],
+            )?;
+            let source_id = t.last_insert_rowid();
+            let taken = |name: &str| {
+                t.query_row(
+                    "SELECT 1 FROM shot WHERE name = ?1 UNION SELECT 1 FROM setup WHERE name = ?1",
+                    params![name],
+                    |_| Ok(()),
+                )
+                .optional()
+                .map(|found| found.is_some())
+            };
+            let mut name = stem.clone();
+            let mut number = 1;
+            while taken(&name)? {
+                number += 1;
+                name = format!("{stem}-{number}");
+            }
+            let scene: i64 = t.query_row("SELECT min(id) FROM scene", [], |row| row.get(0))?;
+            t.execute(
+                "INSERT INTO setup (name, scene_id) VALUES (?1, ?2)",
+                params![name, scene],
+            )?;
+            let setup = t.last_insert_rowid();
+            t.execute(
+                "INSERT INTO shot (position, name, source_id, in_frame, out_frame, setup_id)
+                 VALUES ((SELECT ifnull(max(position), 0) + 1 FROM shot), ?1, ?2, 0, ?3, ?4)",
+                params![name, source_id, source.frames, setup],
+            )?;
+            Ok(ShotId(t.last_insert_rowid()))
+        })
+    }
+
+    /// Remembers a source under a new place.
+    ///
+    /// # Errors
+    /// If the film cannot be written.
+    pub fn relink(&mut self, source: SourceId, absolute: &Path) -> Result<()> {
+        self.change(|t| {
+            t.execute(
+                "UPDATE source SET absolute = ?2 WHERE id = ?1",
+                params![source, absolute.to_string_lossy()],
+            )?;
+            Ok(())
+        })
+    }
+
+    /// The sources, in the order of taking in.
+    ///
+    /// # Errors
+    /// If the film cannot be read.
+    pub fn sources(&self) -> Result<Vec<Source>> {
+        let rows: Vec<(SourceId, String, String, String, u64, String)> = self.rows(
+            "SELECT id, path, absolute, fingerprint, frames, probe FROM source ORDER BY id",
+            [],
+            |row| {
+                Ok((
+                    row.get(0)?,
+                    row.get(1)?,
+                    row.get(2)?,
+                    row.get(3)?,
+                    row.get(4)?,
+                    row.get(5)?,
+                ))
+            },
+        )?;
+        rows.into_iter()
+            .map(|(id, path, absolute, print, frames, probe)| {
+                Ok(Source {
+                    id,
+                    path: PathBuf::from(path),
+                    absolute: PathBuf::from(absolute),
+                    fingerprint: parse(&self.path, "source", &print)?,
+                    probe: parse(&self.path, "source", &probe)?,
+                    frames,
+                })
+            })
+            .collect()
+    }
+
+    /// The shots in film order.
+    ///
+    /// # Errors
+    /// If the film cannot be read.
+    pub fn shots(&self) -> Result<Vec<Shot>> {
+        self.rows(
+            "SELECT id, name, source_id, in_frame, out_frame, setup_id, kept
+             FROM shot ORDER BY position",
+            [],
+            |row| {
+                Ok(Shot {
+                    id: row.get(0)?,
+                    name: row.get(1)?,
+                    source: row.get(2)?,
+                    in_frame: row.get(3)?,
+                    out_frame: row.get(4)?,
+                    setup: row.get(5)?,
+                    kept: row.get(6)?,
+                })
+            },
+        )
+    }
+
+    /// The shot of a name.
+    ///
+    /// # Errors
+    /// If there is none, with the names that there are.
+    pub fn shot_named(&self, name: &str) -> Result<Shot> {
+        let shots = self.shots()?;
+        shots
+            .iter()
+            .find(|shot| shot.name == name)
+            .cloned()
+            .ok_or_else(|| FilmError::Unknown {
+                kind: "shot",
+                name: name.to_owned(),
+                known: list(shots.iter().map(|s| s.name.as_str())),
+            })
+    }
+
+    /// The setups, in the order of making.
+    ///
+    /// # Errors
+    /// If the film cannot be read.
+    pub fn setups(&self) -> Result<Vec<Setup>> {
+        self.rows(
+            "SELECT id, name, scene_id FROM setup ORDER BY id",
+            [],
+            |row| {
+                Ok(Setup {
+                    id: row.get(0)?,
+                    name: row.get(1)?,
+                    scene: row.get(2)?,
+                })
+            },
+        )
+    }
+
+    /// The scenes, in the order of making.
+    ///
+    /// # Errors
+    /// If the film cannot be read.
+    pub fn scenes(&self) -> Result<Vec<Scene>> {
+        self.rows("SELECT id, name FROM scene ORDER BY id", [], |row| {
+            Ok(Scene {
+                id: row.get::<_, SceneId>(0)?,
+                name: row.get(1)?,
+            })
+        })
+    }
+
+    /// The people, in the order of first mention.
+    ///
+    /// # Errors
+    /// If the film cannot be read.
+    pub fn people(&self) -> Result<Vec<Person>> {
+        let rows: Vec<(PersonId, String, String)> =
+            self.rows("SELECT id, name, aim FROM person ORDER BY id", [], |row| {
+                Ok((row.get(0)?, row.get(1)?, row.get(2)?))
+            })?;
+        rows.into_iter()
+            .map(|(id, name, aim)| {
+                Ok(Person {
+                    id,
+                    name,
+                    aim: parse(&self.path, "person", &aim)?,
+                })
+            })
+            .collect()
+    }
+
+    /// Sets a person's aim.
+    ///
+    /// # Errors
+    /// If there is no such person, with the names that there are.
+    pub fn set_aim<T: Serialize>(&mut self, name: &str, aim: &T) -> Result<()> {
+        let changed = self.change(|t| {
+            t.execute(
+                "UPDATE person SET aim = ?2 WHERE name = ?1",
+                params![name, json(aim)],
+            )
+        })?;
+        if changed == 0 {
+            return Err(FilmError::Unknown {
+                kind: "person",
+                name: name.to_owned(),
+                known: list(self.people()?.iter().map(|p| p.name.as_str())),
+            });
+        }
+        Ok(())
+    }
+
+    /// Keeps a patch, and its person under the default aim if they are new. A patch of the same
+    /// person on the same frame is replaced; the shot's readings stay until it is read again.
+    ///
+    /// # Errors
+    /// If the film cannot be written.
+    pub fn draw<S: Serialize, A: Serialize>(
+        &mut self,
+        shot: ShotId,
+        person: &str,
+        frame: u64,
+        shape: &S,
+        default_aim: &A,
+    ) -> Result<PatchId> {
+        self.change(|t| {
+            t.execute(
+                "INSERT OR IGNORE INTO person (name, aim) VALUES (?1, ?2)",
+                params![person, json(default_aim)],
+            )?;
+            let person_id: i64 = t.query_row(
+                "SELECT id FROM person WHERE name = ?1",
+                params![person],
+                |row| row.get(0),
+            )?;
+            t.execute(
+                "INSERT INTO patch (shot_id, person_id, frame, shape) VALUES (?1, ?2, ?3, ?4)
+                 ON CONFLICT (shot_id, person_id, frame) DO UPDATE SET shape = excluded.shape",
+                params![shot, person_id, frame, json(shape)],
+            )?;
+            t.query_row(
+                "SELECT id FROM patch WHERE shot_id = ?1 AND person_id = ?2 AND frame = ?3",
+                params![shot, person_id, frame],
+                |row| row.get(0),
+            )
+        })
+    }
+
+    /// The patches of a shot, by person and frame.
+    ///
+    /// # Errors
+    /// If the film cannot be read.
+    pub fn patches(&self, shot: ShotId) -> Result<Vec<Patch>> {
+        let rows: Vec<(PatchId, PersonId, u64, String)> = self.rows(
+            "SELECT id, person_id, frame, shape FROM patch WHERE shot_id = ?1
+             ORDER BY person_id, frame",
+            params![shot],
+            |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?)),
+        )?;
+        rows.into_iter()
+            .map(|(id, person, frame, shape)| {
+                Ok(Patch {
+                    id,
+                    shot,
+                    person,
+                    frame,
+                    shape: parse::<Value>(&self.path, "patch", &shape)?,
+                })
+            })
+            .collect()
+    }
+
+    /// Marks a shot as kept (leave it), or no longer so.
+    ///
+    /// # Errors
+    /// If the film cannot be written.
+    pub fn set_kept(&mut self, shot: ShotId, kept: bool) -> Result<()> {
+        self.change(|t| {
+            t.execute(
+                "UPDATE shot SET kept = ?2 WHERE id = ?1",
+                params![shot, kept],
+            )?;
+            Ok(())
+        })
+    }
+
+    /// The setup of a number.
+    ///
+    /// # Errors
+    /// If the film cannot be read.
+    pub fn setup(&self, id: SetupId) -> Result<Option<Setup>> {
+        Ok(self.setups()?.into_iter().find(|setup| setup.id == id))
+    }
+
+    /// One transaction: all of it, or nothing.
+    pub(crate) fn change<T>(
+        &mut self,
+        work: impl FnOnce(&Transaction<'_>) -> rusqlite::Result<T>,
+    ) -> Result<T> {
+        if self.lock.is_none() {
+            return Err(FilmError::ReadOnly {
+                path: self.path.clone(),
+            });
+        }
+        let path = self.path.clone();
+        let database = |source| FilmError::Database {
+            path: path.clone(),
+            source,
+        };
+        let transaction = self.connection.transaction().map_err(database)?;
+        let result = work(&transaction).map_err(database)?;
+        transaction.commit().map_err(database)?;
+        Ok(result)
+    }
+
+    pub(crate) fn read<T>(
+        &self,
+        work: impl FnOnce(&Connection) -> rusqlite::Result<T>,
+    ) -> Result<T> {
+        work(&self.connection).map_err(|source| FilmError::Database {
+            path: self.path.clone(),
+            source,
+        })
+    }
+
+    pub(crate) fn rows<T>(
+        &self,
+        sql: &str,
+        values: impl rusqlite::Params,
+        map: impl FnMut(&Row<'_>) -> rusqlite::Result<T>,
+    ) -> Result<Vec<T>> {
+        self.read(|c| c.prepare_cached(sql)?.query_map(values, map)?.collect())
+    }
+}
+
+pub(crate) fn json<T: Serialize>(value: &T) -> String {
+    serde_json::to_string(value).expect("stored values serialise")
+}
+
+pub(crate) fn parse<T: DeserializeOwned>(
+    path: &Path,
+    table: &'static str,
+    text: &str,
+) -> Result<T> {
+    serde_json::from_str(text).map_err(|error| damaged(path, table, error.to_string()))
+}
+
+pub(crate) fn damaged(path: &Path, table: &'static str, reason: String) -> FilmError {
+    FilmError::Damaged {
+        path: path.to_owned(),
+        table,
+        reason,
+    }
+}
+
+fn list<'a>(names: impl Iterator<Item = &'a str>) -> String {
+    let names: Vec<_> = names.collect();
+    if names.is_empty() {
+        "none".to_owned()
+    } else {
+        names.join(", ")
+    }
+}
