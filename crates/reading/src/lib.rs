@@ -1,3 +1,23 @@
-//! Patches, skin pixels and readings: pure.
+//! Patches of skin, the pixels in them, and what they read.
+//!
+//! The path is: a [`Patch`] is drawn on one frame; a [`Track`] says where it lies in every other
+//! frame, or that it is lost there; [`patch_pixels`] and [`choose`] name the pixels, once, on the
+//! source; [`read_frame`] measures them, there and in every later version of the picture; and
+//! [`read_shot`] sums the frames up with an uncertainty beside each number.
 #![forbid(unsafe_code)]
 #![deny(clippy::disallowed_methods)]
+
+pub mod frame;
+pub mod patch;
+pub mod pixels;
+pub mod pose;
+pub mod shot;
+mod statistics;
+#[cfg(test)]
+mod testing;
+
+pub use frame::{FrameReading, Unreadable, read_frame};
+pub use patch::{Patch, PatchArgument, PatchError, Shape};
+pub use pixels::{Chosen, ClipRule, PatchPixels, choose, patch_pixels};
+pub use pose::{LostReason, Pose, Similarity, Track};
+pub use shot::{CodeStep, Drift, ShotContext, ShotReading, WorstFrame, read_shot};
