@@ -186,8 +186,8 @@ impl Blocks {
     fn new(chosen: &Chosen) -> Self {
         // Eight pixels where a patch has room for several, as the blocks of common codecs.
         let side = match chosen.pixels.len() {
-            0..400 => 2,
-            400..2500 => 4,
+            0..250 => 2,
+            250..900 => 4,
             _ => 8,
         };
         let width = chosen.region.width.max(1);

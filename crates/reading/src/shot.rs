@@ -412,8 +412,10 @@ impl Series {
 }
 
 /// How much frames that resemble their neighbours widen the uncertainty of a mean: √((1 + r) / (1 − r))
-/// with the correlation r of neighbours, where that exceeds half of what chance makes.
+/// with the correlation r of neighbours, where that exceeds half of what chance makes (all of it in
+/// a few frames, where chance would widen too often).
 fn resemblance(rest: &[f64]) -> f64 {
+    const FEW: f64 = 12.0;
     let n = rest.len() as f64;
     let mean = rest.iter().sum::<f64>() / n;
     let product = |lag: usize| -> f64 {
@@ -425,7 +427,8 @@ fn resemblance(rest: &[f64]) -> f64 {
     let own = product(0);
     let r = if own > 0.0 { product(1) / own } else { 0.0 };
     // A short series shows less than there is: Kendall's correction (1 + 4 r) / n.
-    let r = if r > 0.5 / n.sqrt() {
+    let chance = if n < FEW { 1.0 } else { 0.5 } / n.sqrt();
+    let r = if r > chance {
         (r + (1.0 + 4.0 * r) / n).min(0.95)
     } else {
         0.0
