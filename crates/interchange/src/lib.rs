@@ -1,3 +1,12 @@
 //! File formats as bytes to model and back: pure.
+//!
+//! One module per format. Readers take the bytes of a file and say at which line something is wrong;
+//! writers return the text, so that the caller can put it down whole or not at all.
 #![forbid(unsafe_code)]
 #![deny(clippy::disallowed_methods)]
+
+pub mod cdl;
+pub mod cube;
+
+pub use cdl::{CdlError, CdlFile, Correction, Form};
+pub use cube::{CubeError, CubeFile, Lut1d, Place, Table};
