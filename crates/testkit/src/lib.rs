@@ -6,10 +6,15 @@
 #![forbid(unsafe_code)]
 
 pub mod cast;
+pub mod corrector;
 pub mod grid;
+pub mod reach;
 pub mod render;
 pub mod scene;
+pub mod score;
 pub mod stage;
+pub mod table;
+pub mod truth;
 
 pub use grid::{grid, quick_grid};
 pub use scene::{Codec, Group, LightSpec, SceneSpec, Shot, ShotSpec};
