@@ -1,3 +1,30 @@
 //! The smallest correction that brings skin to its aim: pure.
+//!
+//! [`solve`] takes a [`Problem`] (skin of the people in a shot, a sample of the picture, an [`Aim`] each, [`Limits`])
+//! and gives a [`Solution`]: one [`Fix`] for every [`Reach`], each with its [`Cost`], the one chosen, and a sentence
+//! that says why. Same problem, same numbers: there is no randomness and no thread here.
 #![forbid(unsafe_code)]
 #![deny(clippy::disallowed_methods)]
+
+pub mod aim;
+mod choose;
+mod cost;
+mod explain;
+pub mod light;
+pub mod limits;
+mod model;
+mod objective;
+pub mod presets;
+pub mod problem;
+mod sample;
+pub mod solution;
+mod solve;
+mod target;
+
+pub use aim::{Aim, AimCentre, AimError, AimKind, Band, SaturationAim, Want};
+pub use light::{LightEstimate, NeutralEstimate};
+pub use limits::{Limit, Limits, LimitsError};
+pub use presets::{PRESETS, Preset};
+pub use problem::{PersonProblem, PicturePixel, Problem, ProblemError};
+pub use solution::{Cost, Fix, PersonResult, Reach, SkinValue, Solution, State};
+pub use solve::solve;

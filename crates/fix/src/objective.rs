@@ -1,0 +1,295 @@
+//! What is minimised, and what must hold.
+
+use inkarnat_color::Lab;
+
+use crate::aim::{Aim, AimCentre, SaturationAim, Want};
+use crate::limits::{Limit, Limits};
+use crate::model::{Family, Move, Parameters};
+use crate::sample::{Measures, Ready};
+use crate::solution::{Reach, SkinValue};
+
+/// One person's aim with its centre, ready to be measured against.
+pub(crate) struct Target {
+    pub(crate) aim: Aim,
+    pub(crate) centre: AimCentre,
+    metric: Metric,
+}
+
+/// CIEDE2000 about one colour, as three independent directions.
+struct Metric {
+    lab: Lab,
+    stretch: f64,
+    weights: [f64; 3],
+}
+
+impl Metric {
+    fn new(lab: Lab) -> Self {
+        let pow7 = |x: f64| x.powi(7);
+        let g = 0.5 * (1.0 - (pow7(lab.chroma()) / (pow7(lab.chroma()) + pow7(25.0))).sqrt());
+        let stretch = 1.0 + g;
+        let chroma = (stretch * lab.a).hypot(lab.b);
+        let hue = lab.b.atan2(stretch * lab.a).to_degrees();
+        let cosine = |degrees: f64| degrees.to_radians().cos();
+        let t = 1.0 - 0.17 * cosine(hue - 30.0)
+            + 0.24 * cosine(2.0 * hue)
+            + 0.32 * cosine(3.0 * hue + 6.0)
+            - 0.20 * cosine(4.0 * hue - 63.0);
+        let l50 = (lab.l - 50.0).powi(2);
+        Self {
+            lab,
+            stretch,
+            weights: [
+                1.0 / (1.0 + 0.015 * l50 / (20.0 + l50).sqrt()),
+                1.0 / (1.0 + 0.045 * chroma),
+                1.0 / (1.0 + 0.015 * chroma * t),
+            ],
+        }
+    }
+
+    /// ΔL', ΔC', ΔH' from the colour, weighted.
+    fn components(&self, at: Lab) -> [f64; 3] {
+        let prime = |lab: Lab| (self.stretch * lab.a, lab.b);
+        let ((a0, b0), (a1, b1)) = (prime(self.lab), prime(at));
+        let (c0, c1) = (a0.hypot(b0), a1.hypot(b1));
+        let delta_c = c1 - c0;
+        // Signed chord across the hue difference: |ΔE|² − ΔC², positive counter-clockwise.
+        let chord = (a1 - a0).powi(2) + (b1 - b0).powi(2) - delta_c * delta_c;
+        let delta_h = chord.max(0.0).sqrt() * (a0 * b1 - a1 * b0).signum();
+        [
+            (at.l - self.lab.l) * self.weights[0],
+            delta_c * self.weights[1],
+            delta_h * self.weights[2],
+        ]
+    }
+}
+
+/// How far a reading is from an aim.
+pub(crate) struct Distance {
+    /// Weighted ΔL', ΔC', ΔH'.
+    pub(crate) components: [f64; 3],
+    /// Distance in typed bands, 1 = at the edge; in CIEDE2000 over the width for what is not typed.
+    pub(crate) relative: [f64; 4],
+}
+
+impl Distance {
+    pub(crate) fn on_aim(&self) -> bool {
+        self.relative.iter().all(|r| *r <= 1.0)
+    }
+}
+
+impl Target {
+    pub(crate) fn new(aim: Aim, centre: AimCentre) -> Self {
+        Self {
+            metric: Metric::new(centre.lab),
+            aim,
+            centre,
+        }
+    }
+
+    pub(crate) fn distance(&self, at: &SkinValue) -> Distance {
+        let components = self.metric.components(at.lab);
+        let mut rest = components;
+        let mut relative = [0.0; 4];
+        if let Want::Band(band) = self.aim.level {
+            relative[0] = (at.level.0 - band.middle()).abs() / band.half().max(0.05);
+            rest[0] = 0.0;
+        }
+        if let (Want::Band(band), Some(middle)) = (self.aim.hue, self.aim.hue.centre_hue()) {
+            // Skin without a hue is off a typed hue.
+            relative[1] = at.hue().map_or(f64::INFINITY, |hue| {
+                hue.from_origin(middle).degrees().abs() / band.half_hue_deg().max(0.05)
+            });
+            if relative[1].is_infinite() {
+                relative[1] = 10.0;
+            }
+            rest[2] = 0.0;
+        }
+        if let SaturationAim::Ratio(Want::Band(band)) = self.aim.saturation {
+            relative[2] = (at.sat_ratio() - band.middle()).abs() / band.half().max(0.002);
+            rest[1] = 0.0;
+        }
+        relative[3] = rest.iter().map(|d| d * d).sum::<f64>().sqrt() / self.aim.width;
+        Distance {
+            components,
+            relative,
+        }
+    }
+}
+
+/// Weights of the objective, one place for all.
+pub(crate) struct Weights {
+    /// Skin, by CIEDE2000 from the centre.
+    skin: f64,
+    /// Skin beyond four fifths of its width or band, by widths.
+    beyond: f64,
+    /// Neutrals, by C*ab.
+    neutral: f64,
+    /// Parameters: each move's own price.
+    moves: [f64; 5],
+}
+
+impl Weights {
+    fn of(reach: Reach) -> Self {
+        match reach {
+            Reach::Mids => Self {
+                skin: 0.8,
+                beyond: 6.0,
+                neutral: 0.12,
+                moves: [0.1, 0.2, 0.1, 0.0, 1.5],
+            },
+            _ => Self {
+                skin: 0.8,
+                beyond: 6.0,
+                neutral: 0.3,
+                moves: [0.05, 0.05, 0.05, 1.5, 1.5],
+            },
+        }
+    }
+}
+
+/// Everything a residual needs.
+#[derive(Clone)]
+pub(crate) struct Objective<'a> {
+    pub(crate) ready: &'a Ready,
+    pub(crate) targets: &'a [Target],
+    pub(crate) limits: Limits,
+    pub(crate) family: Family,
+    /// People that count, by index.
+    pub(crate) who: Vec<usize>,
+}
+
+/// Limits of a move with how far each is overstepped; 1 = by about as much as one can see.
+pub(crate) type Excess = [(Limit, f64); 12];
+
+pub(crate) fn excess(m: &Measures, l: &Limits, saturation: f64, reach: Reach) -> Excess {
+    let outside = |value: f64, low: f64, high: f64, unit: f64| {
+        ((value - high) / unit).max((low - value) / unit)
+    };
+    let none = -10.0;
+    [
+        (
+            Limit::Exposure,
+            (m.exposure_stops.abs() - l.exposure_stops) / 0.1,
+        ),
+        (
+            Limit::SkinContrast,
+            outside(m.skin_slope.0, l.skin_slope_min, f64::INFINITY, 0.05).max(outside(
+                m.skin_slope.1,
+                f64::NEG_INFINITY,
+                l.skin_slope_max,
+                0.05,
+            )),
+        ),
+        (
+            Limit::UpperContrast,
+            if m.upper_slope.is_finite() {
+                (l.upper_slope_min - m.upper_slope) / 0.05
+            } else {
+                none
+            },
+        ),
+        (
+            Limit::Clipping,
+            (m.clip_growth_pct - l.new_clipping_pct) / 0.5,
+        ),
+        (
+            Limit::SkinClipping,
+            (m.skin_clip_pct - l.skin_new_clipping_pct) / 0.1,
+        ),
+        (
+            Limit::SkinSpread,
+            outside(m.skin_spread.1, f64::NEG_INFINITY, l.skin_spread_max, 0.03).max(outside(
+                m.skin_spread.0,
+                l.skin_spread_min,
+                f64::INFINITY,
+                0.03,
+            )),
+        ),
+        (Limit::Noise, (m.noise_gain - l.noise_gain) / 0.05),
+        (Limit::CodeGap, (m.code_gap - l.code_gap) / 0.05),
+        (
+            Limit::ClippedAreas,
+            m.blown.map_or(none, |(de, level)| {
+                ((de - l.clipped_area_chroma) / 0.2).max(l.clipped_area_level_pct - level)
+            }),
+        ),
+        (Limit::WhiteEnd, l.white_level_pct - m.white_level_pct),
+        (
+            Limit::Neutrals,
+            match (m.neutral_growth, reach) {
+                (Some(growth), _) => (growth - l.neutral_growth) / 0.2,
+                (None, _) => none,
+            },
+        ),
+        (
+            Limit::Saturation,
+            (saturation.ln().abs() - l.saturation.ln()) / 0.03,
+        ),
+    ]
+}
+
+/// A move with what it does.
+#[derive(Clone)]
+pub(crate) struct State {
+    pub(crate) made: Move,
+    pub(crate) after: Vec<SkinValue>,
+    pub(crate) excess: Excess,
+}
+
+impl Objective<'_> {
+    pub(crate) fn state(&self, p: &Parameters, thorough: bool) -> (State, Measures) {
+        let made = self.family.build(p);
+        let after: Vec<SkinValue> = (0..self.ready.people.len())
+            .map(|i| self.ready.skin_after(i, &made))
+            .collect();
+        let measures = self.ready.measures(&made, &after, thorough);
+        let excess = excess(&measures, &self.limits, made.saturation, self.family.reach);
+        (
+            State {
+                made,
+                after,
+                excess,
+            },
+            measures,
+        )
+    }
+
+    /// The terms whose squares are summed. `firmness`: weight of overstepped limits.
+    pub(crate) fn residuals(&self, p: &Parameters, firmness: f64) -> Vec<f64> {
+        let (state, _) = self.state(p, false);
+        let weights = Weights::of(self.family.reach);
+        let mut r = Vec::with_capacity(48);
+        let share = 1.0 / (self.who.len() as f64).sqrt();
+        for &i in &self.who {
+            let d = self.targets[i].distance(&state.after[i]);
+            r.extend(d.components.iter().map(|c| share * weights.skin * c));
+            r.extend(
+                d.relative
+                    .iter()
+                    .map(|u| share * weights.beyond * (u - 0.8).max(0.0)),
+            );
+        }
+        if let Some(neutral) = &self.ready.light.neutral {
+            for g in 0..self.ready.neutrals.len() {
+                let at = self.ready.neutral_after(g, &state.made);
+                let w = weights.neutral * neutral.confidence * self.ready.neutrals[g].share.sqrt();
+                r.push(w * at.a);
+                r.push(w * at.b);
+            }
+        }
+        r.extend(p.iter().zip(weights.moves).map(|(p, w)| w * p));
+        // A little before the limit, so that the optimum lies on the safe side of it.
+        r.extend(
+            state
+                .excess
+                .iter()
+                .map(|(_, e)| firmness * (e + 0.05).max(0.0)),
+        );
+        r
+    }
+
+    pub(crate) fn cost(&self, p: &Parameters) -> f64 {
+        let all = self.residuals(p, 0.0);
+        all.iter().map(|r| r * r).sum()
+    }
+}

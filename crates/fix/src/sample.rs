@@ -1,0 +1,552 @@
+//! A problem made ready: usable pixels, ramps, and measurements of a move on them.
+
+use inkarnat_color::lab::LabConverter;
+use inkarnat_color::transfer::bt709_oetf;
+use inkarnat_color::{Chroma, Lab, Percent, WorkingSpace};
+use nalgebra::Vector2;
+
+use crate::light::{
+    LightEstimate, NeutralEstimate, find_neutral, is_neutral, linear709, log_ratios,
+    skin_under_d65, working_from_linear709,
+};
+use crate::model::Move;
+use crate::problem::{LEAST_SKIN, Problem, ProblemError};
+use crate::solution::SkinValue;
+
+/// Half a 10-bit narrow-range code, as signal: what counts as beyond 0 or 1.
+const HALF_CODE: f64 = 0.5 / 876.0;
+/// A source pixel with all channels from here up is part of a blown area.
+const BLOWN: f64 = 0.985;
+/// Pixels that the optimiser looks at; limits are checked on all of them.
+const FEW: usize = 480;
+
+/// One person's skin.
+pub(crate) struct SkinSet {
+    pub(crate) pixels: Vec<[f64; 3]>,
+    /// Skin-coloured, 5th to 95th percentile of luma, evenly spaced.
+    ramp: Vec<[f64; 3]>,
+    /// Coloured as the light, from the 95th percentile of skin up to white.
+    upper: Vec<[f64; 3]>,
+    pub(crate) before: SkinValue,
+    spread: f64,
+}
+
+/// Near-neutral pixels of one range of level.
+pub(crate) struct NeutralGroup {
+    pub(crate) mean: [f64; 3],
+    /// Share among all neutral pixels.
+    pub(crate) share: f64,
+    chroma_before: f64,
+}
+
+/// A problem made ready.
+pub(crate) struct Ready {
+    pub(crate) space: WorkingSpace,
+    pub(crate) lab: LabConverter,
+    pub(crate) people: Vec<SkinSet>,
+    /// Everything but skin.
+    pub(crate) outside: Vec<[f64; 3]>,
+    /// The picture, skin included.
+    pub(crate) picture: Vec<[f64; 3]>,
+    few: Vec<[f64; 3]>,
+    dark: Vec<[f64; 3]>,
+    levels: Vec<[f64; 3]>,
+    blown: Vec<[f64; 3]>,
+    pub(crate) neutrals: Vec<NeutralGroup>,
+    pub(crate) light: LightEstimate,
+}
+
+/// What a move does, in the quantities that have limits.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(crate) struct Measures {
+    pub(crate) exposure_stops: f64,
+    pub(crate) skin_slope: (f64, f64),
+    pub(crate) upper_slope: f64,
+    pub(crate) clip_growth_pct: f64,
+    pub(crate) skin_clip_pct: f64,
+    /// Smallest and largest ratio over the people.
+    pub(crate) skin_spread: (f64, f64),
+    pub(crate) noise_gain: f64,
+    pub(crate) code_gap: f64,
+    /// CIEDE2000 from neutral gained, and least level in percent; `None` without blown areas.
+    pub(crate) blown: Option<(f64, f64)>,
+    pub(crate) white_level_pct: f64,
+    /// C*ab that the neutrals gain (their largest group); `None` without neutrals.
+    pub(crate) neutral_growth: Option<f64>,
+}
+
+fn finite(p: &[f32; 3]) -> Option<[f64; 3]> {
+    p.iter().all(|v| v.is_finite()).then(|| p.map(f64::from))
+}
+
+/// Every n-th of a list, at most `most`, evenly spread.
+fn thinned(list: &[[f64; 3]], most: usize) -> Vec<[f64; 3]> {
+    if list.len() <= most {
+        return list.to_vec();
+    }
+    (0..most).map(|i| list[i * list.len() / most]).collect()
+}
+
+/// Mean of what is left after the lowest and highest tenth are cut, as readings take it.
+fn trimmed_mean(values: &mut [f64]) -> f64 {
+    let n = values.len();
+    let cut = n / 10;
+    if cut > 0 {
+        values.select_nth_unstable_by(cut, f64::total_cmp);
+        values[cut..].select_nth_unstable_by(n - 2 * cut - 1, f64::total_cmp);
+    }
+    let kept = &mut values[cut..n - cut];
+    // Summed in the order of size, so that the sum does not depend on how the selection left them.
+    kept.sort_unstable_by(f64::total_cmp);
+    kept.iter().sum::<f64>() / kept.len() as f64
+}
+
+pub(crate) fn quantile(sorted: &[f64], share: f64) -> f64 {
+    if sorted.is_empty() {
+        return 0.0;
+    }
+    let at = share * (sorted.len() - 1) as f64;
+    let low = at as usize;
+    let high = (low + 1).min(sorted.len() - 1);
+    sorted[low] + (at - low as f64) * (sorted[high] - sorted[low])
+}
+
+impl Ready {
+    pub(crate) fn new(problem: &Problem) -> Result<Self, ProblemError> {
+        problem.validate()?;
+        let space = problem.space;
+        let luma = |p: &[f64; 3]| space.coefficients.luma(*p);
+        let mut usable: Vec<Vec<[f64; 3]>> = Vec::new();
+        for person in &problem.people {
+            let pixels: Vec<[f64; 3]> = person
+                .skin
+                .iter()
+                .filter_map(finite)
+                .filter(|p| {
+                    let largest = p.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+                    largest < 1.085 && luma(p) > 0.02
+                })
+                .collect();
+            if pixels.len() < LEAST_SKIN {
+                return Err(ProblemError::TooLittleSkin {
+                    person: person.name.clone(),
+                    usable: pixels.len(),
+                    given: person.skin.len(),
+                    needed: LEAST_SKIN,
+                });
+            }
+            usable.push(pixels);
+        }
+        let picture: Vec<[f64; 3]> = problem
+            .picture
+            .iter()
+            .filter_map(|p| finite(&p.rgb))
+            .collect();
+        let outside: Vec<[f64; 3]> = problem
+            .picture
+            .iter()
+            .filter(|p| !p.skin)
+            .filter_map(|p| finite(&p.rgb))
+            .collect();
+
+        let lab = LabConverter::new(space);
+        let values: Vec<SkinValue> = usable
+            .iter()
+            .map(|pixels| skin_value(pixels.iter().copied(), space, &lab))
+            .collect();
+        let people_raw: Vec<Vector2<f64>> = values
+            .iter()
+            .map(|v| log_ratios(linear709(signal_of(v, space), space)))
+            .collect();
+        let (neutral, members) = neutral_members(&outside, &people_raw, space);
+        let doubt = neutral.map_or(0.0, |n| 0.02 + 0.1 * (1.0 - n.confidence));
+        let white = neutral.map(|n| Vector2::new(n.cast[0], n.cast[1]));
+        let light = LightEstimate {
+            neutral,
+            skin: skin_under_d65(white, doubt, &people_raw),
+        };
+        // Colour of the light, its largest channel 1.
+        let cast = white.unwrap_or_else(Vector2::zeros);
+        let colour = [cast.x.exp(), 1.0, cast.y.exp()];
+        let largest = colour.iter().copied().fold(0.0, f64::max);
+        let light_colour = working_from_linear709(colour.map(|v| v / largest), space);
+
+        let people = usable
+            .into_iter()
+            .zip(&values)
+            .map(|(pixels, value)| SkinSet::new(pixels, *value, light_colour, space))
+            .collect();
+
+        let mut by_luma: Vec<[f64; 3]> = picture.clone();
+        by_luma.sort_by(|a, b| luma(a).total_cmp(&luma(b)));
+        let dark = thinned(&by_luma[..by_luma.len() / 4], 96);
+        let lumas: Vec<f64> = by_luma.iter().map(luma).collect();
+        let levels = if lumas.is_empty() {
+            Vec::new()
+        } else {
+            [0.005, 0.02, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.97, 0.995]
+                .iter()
+                .map(|share| at_level(light_colour, quantile(&lumas, *share).max(0.002), space))
+                .collect()
+        };
+        let blown: Vec<[f64; 3]> = picture
+            .iter()
+            .copied()
+            .filter(|p| p.iter().all(|v| *v >= BLOWN))
+            .collect();
+        // A stray sparkle is no area.
+        let blown = if blown.len() * 1000 >= picture.len().max(1) {
+            thinned(&blown, 48)
+        } else {
+            Vec::new()
+        };
+        let neutrals = neutral_groups(members, space, &lab);
+        Ok(Self {
+            few: thinned(&picture, FEW),
+            space,
+            lab,
+            people,
+            outside,
+            picture,
+            dark,
+            levels,
+            blown,
+            neutrals,
+            light,
+        })
+    }
+
+    pub(crate) fn has_blown_areas(&self) -> bool {
+        !self.blown.is_empty()
+    }
+
+    /// Skin of one person after a move.
+    pub(crate) fn skin_after(&self, person: usize, by: &Move) -> SkinValue {
+        let pixels = self.people[person].pixels.iter().map(|p| by.apply(*p));
+        skin_value(pixels, self.space, &self.lab)
+    }
+
+    /// C*ab of the neutral groups after a move, and a*, b*.
+    pub(crate) fn neutral_after(&self, group: usize, by: &Move) -> Lab {
+        self.lab.lab(by.apply(self.neutrals[group].mean))
+    }
+
+    /// Everything that has a limit. `thorough`: on all pixels and by counting; else on some and smoothly.
+    pub(crate) fn measures(&self, by: &Move, after: &[SkinValue], thorough: bool) -> Measures {
+        let luma = |p: [f64; 3]| self.space.coefficients.luma(p);
+        let mut m = Measures {
+            skin_slope: (f64::INFINITY, f64::NEG_INFINITY),
+            upper_slope: f64::INFINITY,
+            skin_spread: (f64::INFINITY, f64::NEG_INFINITY),
+            ..Measures::default()
+        };
+        let slopes = |ramp: &[[f64; 3]]| -> Vec<f64> {
+            let out: Vec<(f64, f64)> = ramp
+                .iter()
+                .map(|p| (luma(*p), luma(by.apply(*p))))
+                .collect();
+            out.windows(2)
+                .map(|w| (w[1].1 - w[0].1) / (w[1].0 - w[0].0))
+                .collect()
+        };
+        for (set, after) in self.people.iter().zip(after) {
+            let stops = (self.luminance(after) / self.luminance(&set.before)).log2();
+            if stops.abs() > m.exposure_stops.abs() {
+                m.exposure_stops = stops;
+            }
+            for slope in slopes(&set.ramp) {
+                m.skin_slope = (m.skin_slope.0.min(slope), m.skin_slope.1.max(slope));
+            }
+            for slope in slopes(&set.upper) {
+                m.upper_slope = m.upper_slope.min(slope);
+            }
+            let spread = self.spread_ratio(set, by);
+            m.skin_spread = (m.skin_spread.0.min(spread), m.skin_spread.1.max(spread));
+            m.skin_clip_pct = m.skin_clip_pct.max(clip_growth(&set.pixels, by, thorough));
+        }
+        let sample = if thorough { &self.picture } else { &self.few };
+        m.clip_growth_pct = clip_growth(sample, by, thorough);
+        m.noise_gain = self.noise_gain(by);
+        m.code_gap = self
+            .levels
+            .iter()
+            .map(|p| {
+                let step = 1.0 / 876.0;
+                (luma(by.apply(p.map(|v| v + step))) - luma(by.apply(*p))) / step
+            })
+            .fold(1.0, f64::max);
+        m.blown = (!self.blown.is_empty()).then(|| {
+            self.blown
+                .iter()
+                .fold((0.0f64, 100.0f64), |(de, level), p| {
+                    let shown = |p: [f64; 3]| p.map(|v| v.clamp(0.0, 1.0));
+                    let gained = from_neutral(&self.lab, shown(by.apply(*p)))
+                        - from_neutral(&self.lab, shown(*p));
+                    let drop = 100.0 * (luma(shown(*p)) - luma(shown(by.apply(*p))));
+                    (de.max(gained), level.min(100.0 - drop))
+                })
+        });
+        let white = by.apply([1.0; 3]);
+        m.white_level_pct = 100.0 * luma(white);
+        m.neutral_growth = (!self.neutrals.is_empty()).then(|| {
+            (0..self.neutrals.len())
+                .map(|g| {
+                    (self.neutral_after(g, by).chroma() - self.neutrals[g].chroma_before)
+                        * self.neutrals[g].share.sqrt()
+                })
+                .fold(f64::NEG_INFINITY, f64::max)
+        });
+        m
+    }
+
+    fn luminance(&self, value: &SkinValue) -> f64 {
+        let [r, g, b] = linear709(signal_of(value, self.space), self.space);
+        (0.2126 * r + 0.7152 * g + 0.0722 * b).max(1e-5)
+    }
+
+    fn spread_ratio(&self, set: &SkinSet, by: &Move) -> f64 {
+        let after = chromaticity_spread(
+            set.pixels.iter().map(|p| by.apply(*p)),
+            set.pixels.len(),
+            self.space,
+        );
+        // Below a thousandth of ln there is no spread to speak of (a flat patch).
+        (after + 1e-3) / (set.spread + 1e-3)
+    }
+
+    /// Root mean square of luma's derivative, for equal and independent errors of R', G', B'.
+    fn noise_gain(&self, by: &Move) -> f64 {
+        if self.dark.is_empty() {
+            return 1.0;
+        }
+        const STEP: f64 = 0.002;
+        let (kr, kg, kb) = self.space.coefficients.weights();
+        let k = [kr, kg, kb];
+        let whole: f64 = k.iter().map(|k| k * k).sum();
+        let sum: f64 = self
+            .dark
+            .iter()
+            .map(|p| {
+                (0..3)
+                    .map(|c| {
+                        let (mut up, mut down) = (*p, *p);
+                        up[c] += STEP;
+                        down[c] -= STEP;
+                        let luma = |p| self.space.coefficients.luma(by.apply(p));
+                        ((luma(up) - luma(down)) / (2.0 * STEP)).powi(2)
+                    })
+                    .sum::<f64>()
+                    / whole
+            })
+            .sum();
+        (sum / self.dark.len() as f64).sqrt()
+    }
+}
+
+impl SkinSet {
+    fn new(
+        pixels: Vec<[f64; 3]>,
+        before: SkinValue,
+        light_colour: [f64; 3],
+        space: WorkingSpace,
+    ) -> Self {
+        let mut lumas: Vec<f64> = pixels.iter().map(|p| space.coefficients.luma(*p)).collect();
+        lumas.sort_by(f64::total_cmp);
+        let (mut low, mut high) = (quantile(&lumas, 0.05), quantile(&lumas, 0.95));
+        // An even patch has a tone curve too: look at 4 % of signal at least.
+        let middle = (low + high) / 2.0;
+        low = low.min(middle - 0.02).max(0.01);
+        high = high.max(middle + 0.02).min(0.99);
+        let own = linear709(signal_of(&before, space), space);
+        let own = working_from_linear709(own, space);
+        let steps = |from: f64, to: f64, count: usize| -> Vec<f64> {
+            (0..=count)
+                .map(|i| from + (to - from) * i as f64 / count as f64)
+                .collect()
+        };
+        let ramp = steps(low, high, 4)
+            .into_iter()
+            .map(|level| at_level(own, level, space))
+            .collect();
+        let top = space.coefficients.luma(light_colour.map(bt709_oetf));
+        let upper = if top > high + 0.04 {
+            steps(high, top, 6)
+                .into_iter()
+                .map(|level| at_level(light_colour, level, space))
+                .collect()
+        } else {
+            Vec::new()
+        };
+        let spread = chromaticity_spread(pixels.iter().copied(), pixels.len(), space);
+        Self {
+            pixels,
+            ramp,
+            upper,
+            before,
+            spread,
+        }
+    }
+}
+
+/// Signal of a linear colour scaled so that its luma is `level` (signal units).
+pub(crate) fn at_level(linear: [f64; 3], level: f64, space: WorkingSpace) -> [f64; 3] {
+    let signal = |scale: f64| linear.map(|v| bt709_oetf(v * scale));
+    let (mut low, mut high) = (-20.0f64, 8.0f64);
+    // Luma rises with the scale; 50 halvings of 28 octaves leave 2e-14.
+    for _ in 0..50 {
+        let middle = (low + high) / 2.0;
+        if space.coefficients.luma(signal(middle.exp2())) < level {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    signal(high.exp2())
+}
+
+pub(crate) fn signal_of(value: &SkinValue, space: WorkingSpace) -> [f64; 3] {
+    space.coefficients.rgb_from_ycbcr(inkarnat_color::Ycbcr {
+        y: value.level.signal(),
+        cb: value.chroma.cb,
+        cr: value.chroma.cr,
+    })
+}
+
+pub(crate) fn skin_value(
+    pixels: impl Iterator<Item = [f64; 3]>,
+    space: WorkingSpace,
+    lab: &LabConverter,
+) -> SkinValue {
+    let mut columns: [Vec<f64>; 3] = Default::default();
+    for p in pixels {
+        let v = space.coefficients.ycbcr_from_rgb(p);
+        for (column, v) in columns.iter_mut().zip([v.y, v.cb, v.cr]) {
+            column.push(v);
+        }
+    }
+    let [y, cb, cr] = columns.map(|mut c| trimmed_mean(&mut c));
+    let mean = inkarnat_color::Ycbcr { y, cb, cr };
+    SkinValue {
+        level: Percent::from_signal(y),
+        chroma: Chroma { cb, cr },
+        lab: lab.lab(space.coefficients.rgb_from_ycbcr(mean)),
+    }
+}
+
+/// Root mean square distance of (ln R/G, ln B/G) from its mean: a gain in light leaves it as it is, so that undoing a
+/// cast or an exposure counts as no change, and draining or boosting colour counts in full.
+fn chromaticity_spread(
+    pixels: impl Iterator<Item = [f64; 3]>,
+    count: usize,
+    space: WorkingSpace,
+) -> f64 {
+    let (mut sum, mut squares) = (Vector2::zeros(), 0.0);
+    for p in pixels {
+        let at = log_ratios(linear709(p, space));
+        sum += at;
+        squares += at.norm_squared();
+    }
+    let n = count as f64;
+    (squares / n - (sum / n).norm_squared()).max(0.0).sqrt()
+}
+
+/// CIEDE2000 from the neutral of the same lightness.
+pub(crate) fn from_neutral(lab: &LabConverter, signal: [f64; 3]) -> f64 {
+    let at = lab.lab(signal);
+    inkarnat_color::delta_e_2000(
+        at,
+        Lab {
+            l: at.l,
+            a: 0.0,
+            b: 0.0,
+        },
+    )
+    .0
+}
+
+fn beyond(p: &[f64; 3]) -> bool {
+    p.iter().any(|v| *v > 1.0 + HALF_CODE || *v < -HALF_CODE)
+        || p.iter().all(|v| v.abs() < HALF_CODE)
+}
+
+/// New pixels beyond range or crushed to black, percent of the sample.
+fn clip_growth(sample: &[[f64; 3]], by: &Move, thorough: bool) -> f64 {
+    if sample.is_empty() {
+        return 0.0;
+    }
+    let sum: f64 = sample
+        .iter()
+        .map(|p| {
+            let after = by.apply(*p);
+            if thorough {
+                f64::from(u8::from(beyond(&after))) - f64::from(u8::from(beyond(p)))
+            } else if beyond(p) {
+                0.0
+            } else {
+                // Rises over two codes on the safe side of the edge.
+                let over = after.iter().copied().fold(f64::NEG_INFINITY, f64::max) - 1.0;
+                let under = -after.iter().copied().fold(f64::INFINITY, f64::min);
+                let edge = |v: f64| ((v + 3.0 * HALF_CODE) / (4.0 * HALF_CODE)).clamp(0.0, 1.0);
+                edge(over - HALF_CODE).max(edge(under - HALF_CODE))
+            }
+        })
+        .sum();
+    100.0 * sum / sample.len() as f64
+}
+
+fn neutral_members(
+    outside: &[[f64; 3]],
+    people: &[Vector2<f64>],
+    space: WorkingSpace,
+) -> (Option<NeutralEstimate>, Vec<[f64; 3]>) {
+    let usable: Vec<([f64; 3], Vector2<f64>)> = outside
+        .iter()
+        .filter(|p| {
+            let largest = p.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+            let least = p.iter().copied().fold(f64::INFINITY, f64::min);
+            largest < 0.98 && least > 0.02 && space.coefficients.luma(**p) > 0.08
+        })
+        .map(|p| (*p, log_ratios(linear709(*p, space))))
+        .collect();
+    let colours: Vec<Vector2<f64>> = usable.iter().map(|u| u.1).collect();
+    let Some(neutral) = find_neutral(&colours, people) else {
+        return (None, Vec::new());
+    };
+    let members = usable
+        .into_iter()
+        .filter(|(_, at)| is_neutral(*at, &neutral))
+        .map(|(p, _)| p)
+        .collect();
+    (Some(neutral), members)
+}
+
+/// The neutrals in thirds by level, each as one mean colour: dark and light ones may lean differently.
+fn neutral_groups(
+    mut members: Vec<[f64; 3]>,
+    space: WorkingSpace,
+    lab: &LabConverter,
+) -> Vec<NeutralGroup> {
+    if members.is_empty() {
+        return Vec::new();
+    }
+    let luma = |p: &[f64; 3]| space.coefficients.luma(*p);
+    members.sort_by(|a, b| luma(a).total_cmp(&luma(b)));
+    let n = members.len();
+    let parts = if n < 12 { 1 } else { 3 };
+    (0..parts)
+        .map(|i| {
+            let part = &members[i * n / parts..(i + 1) * n / parts];
+            let mut mean = [0.0; 3];
+            for p in part {
+                for c in 0..3 {
+                    mean[c] += p[c] / part.len() as f64;
+                }
+            }
+            NeutralGroup {
+                mean,
+                share: part.len() as f64 / n as f64,
+                chroma_before: lab.lab(mean).chroma(),
+            }
+        })
+        .collect()
+}

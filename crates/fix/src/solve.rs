@@ -1,0 +1,359 @@
+//! The solver: every reach by itself, then the choice.
+
+use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
+use nalgebra::storage::Owned;
+use nalgebra::{DVector, Dyn, U5, Vector5};
+
+use crate::choose::choose;
+use crate::cost::{Asked, cost};
+use crate::explain::explain;
+use crate::limits::{Limit, Limits};
+use crate::model::{Family, Parameters};
+use crate::objective::{Objective, State as MoveState, Target};
+use crate::problem::{Problem, ProblemError};
+use crate::sample::Ready;
+use crate::solution::{Fix, PersonResult, Reach, Solution, State};
+use crate::target::centre;
+use inkarnat_color::delta_e_2000;
+
+/// Solves a problem in every reach and chooses.
+///
+/// `picture` moves the balance of the whole frame: gains in scene light for each channel, an exposure with a roll-off
+/// that brings source white back to white, a tone power and a saturation. `mids` moves powers about black and white,
+/// which stay, and a saturation. Both are least squares (Levenberg–Marquardt from fixed starts) with the limits as
+/// penalties; whatever still oversteps a limit is then drawn back toward the untouched picture until it does not, so
+/// every fix returned is within every limit.
+///
+/// Skin that is on aim already is left untouched: the fix then has no operations.
+///
+/// # Errors
+/// [`ProblemError`]: nothing to read, an aim without numbers, limits that cannot be.
+pub fn solve(problem: &Problem) -> Result<Solution, ProblemError> {
+    let ready = Ready::new(problem)?;
+    let targets: Vec<Target> = problem
+        .people
+        .iter()
+        .enumerate()
+        .map(|(i, person)| {
+            let at = centre(
+                &person.aim,
+                &ready.people[i].before,
+                &ready.light.skin[i],
+                ready.light.neutral.is_some(),
+                problem.space,
+            );
+            Target::new(person.aim.clone(), at)
+        })
+        .collect();
+    let right_already = ready
+        .people
+        .iter()
+        .zip(&targets)
+        .all(|(set, target)| target.distance(&set.before).on_aim());
+    let solved = |reach| {
+        let family = Family {
+            reach,
+            blown: ready.has_blown_areas(),
+        };
+        let objective = Objective {
+            ready: &ready,
+            targets: &targets,
+            limits: problem.limits,
+            family,
+            who: (0..targets.len()).collect(),
+        };
+        let p = if right_already {
+            [0.0; 5]
+        } else {
+            best_within_limits(&objective)
+        };
+        finish(problem, &objective, &p)
+    };
+    let (picture, mids) = (solved(Reach::Picture), solved(Reach::Mids));
+    let (chosen, why) = choose(&picture, &mids, &ready.light);
+    Ok(Solution {
+        chosen,
+        why,
+        picture,
+        mids,
+        skin: None,
+        light: ready.light,
+    })
+}
+
+/// How firmly limits are held, stage by stage.
+const FIRMNESS: [f64; 2] = [3.0, 30.0];
+
+struct Fit<'a, 'b> {
+    objective: &'a Objective<'b>,
+    firmness: f64,
+    at: Parameters,
+    residuals: Vec<f64>,
+}
+
+impl Fit<'_, '_> {
+    fn update(&mut self) {
+        self.residuals = self.objective.residuals(&self.at, self.firmness);
+    }
+}
+
+impl LeastSquaresProblem<f64, Dyn, U5> for Fit<'_, '_> {
+    type ResidualStorage = Owned<f64, Dyn>;
+    type JacobianStorage = Owned<f64, Dyn, U5>;
+    type ParameterStorage = Owned<f64, U5>;
+
+    fn set_params(&mut self, x: &Vector5<f64>) {
+        self.at = (*x).into();
+        self.update();
+    }
+
+    fn params(&self) -> Vector5<f64> {
+        Vector5::from(self.at)
+    }
+
+    fn residuals(&self) -> Option<DVector<f64>> {
+        self.residuals
+            .iter()
+            .all(|r| r.is_finite())
+            .then(|| DVector::from_column_slice(&self.residuals))
+    }
+
+    fn jacobian(&self) -> Option<nalgebra::Matrix<f64, Dyn, U5, Self::JacobianStorage>> {
+        const STEP: f64 = 1e-5;
+        let mut jacobian = nalgebra::OMatrix::<f64, Dyn, U5>::zeros(self.residuals.len());
+        for c in 0..5 {
+            let mut moved = self.at;
+            moved[c] += STEP;
+            let r = self.objective.residuals(&moved, self.firmness);
+            for (row, (after, before)) in r.iter().zip(&self.residuals).enumerate() {
+                jacobian[(row, c)] = (after - before) / STEP;
+            }
+        }
+        Some(jacobian)
+    }
+}
+
+/// Fixed starts: nothing; the cast undone and the level met by exposure.
+fn starts(objective: &Objective<'_>) -> Vec<Parameters> {
+    let ready = objective.ready;
+    let who = &objective.who;
+    let mean = |f: &dyn Fn(usize) -> f64| who.iter().map(|i| f(*i)).sum::<f64>() / who.len() as f64;
+    let level = mean(&|i| {
+        let from = ready.people[i].before.level.signal().max(0.02);
+        let to = objective.targets[i].centre.level.signal().max(0.02);
+        (to / from).ln()
+    });
+    match objective.family.reach {
+        Reach::Mids => {
+            let power = mean(&|i| {
+                let from = ready.people[i].before.level.signal().clamp(0.02, 0.98);
+                let to = objective.targets[i].centre.level.signal().clamp(0.02, 0.98);
+                (to.ln() / from.ln()).ln()
+            });
+            vec![[0.0; 5], [power, 0.0, 0.0, 0.0, 0.0]]
+        }
+        _ => {
+            // Signal goes with about the 0.45th power of light.
+            let stops = level / 0.45 / std::f64::consts::LN_2;
+            let cast = ready.light.neutral.map_or([0.0; 2], |n| n.cast);
+            vec![
+                [0.0; 5],
+                [stops.clamp(-1.5, 1.5), -cast[0], -cast[1], 0.0, 0.0],
+            ]
+        }
+    }
+}
+
+/// The best parameters within all limits.
+fn best_within_limits(objective: &Objective<'_>) -> Parameters {
+    starts(objective)
+        .into_iter()
+        .map(|start| {
+            let mut at = start;
+            for firmness in FIRMNESS {
+                let mut fit = Fit {
+                    objective,
+                    firmness,
+                    at,
+                    residuals: Vec::new(),
+                };
+                fit.update();
+                let (fit, _) = LevenbergMarquardt::new()
+                    .with_ftol(1e-7)
+                    .with_xtol(1e-7)
+                    .with_gtol(1e-9)
+                    .with_patience(20)
+                    .minimize(fit);
+                if fit.at.iter().all(|v| v.is_finite()) {
+                    at = fit.at;
+                }
+            }
+            let at = drawn_back(objective, at);
+            (objective.cost(&at), at)
+        })
+        .fold((f64::INFINITY, [0.0; 5]), |best, found| {
+            if found.0 < best.0 { found } else { best }
+        })
+        .1
+}
+
+/// The point nearest to `p` on the way to the untouched picture that is within every limit, counted on all pixels.
+fn drawn_back(objective: &Objective<'_>, p: Parameters) -> Parameters {
+    let within = |share: f64| {
+        let (state, _) = objective.state(&p.map(|v| v * share), true);
+        state.excess.iter().all(|(_, e)| *e <= 0.0)
+    };
+    if within(1.0) {
+        return p;
+    }
+    let (mut low, mut high) = (0.0, 1.0);
+    for _ in 0..16 {
+        let middle = (low + high) / 2.0;
+        if within(middle) {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    p.map(|v| v * low)
+}
+
+fn finish(problem: &Problem, objective: &Objective<'_>, p: &Parameters) -> Fix {
+    let (state, measures) = objective.state(p, true);
+    let people = results(problem, objective, &state);
+    let off: Vec<usize> = (0..people.len()).filter(|i| !people[*i].on_aim).collect();
+    let reached = if off.is_empty() {
+        State::OnAim
+    } else {
+        let way = off
+            .iter()
+            .map(|i| (1.0 - people[*i].de00 / people[*i].de00_before.max(1e-9)).clamp(0.0, 1.0))
+            .fold(1.0, f64::min);
+        State::Short {
+            limit: what_stops(objective, &state, &off),
+            way,
+            people: off.iter().map(|i| people[*i].name.clone()).collect(),
+        }
+    };
+    let ready = objective.ready;
+    let cost = cost(
+        ready,
+        &state.made,
+        &measures,
+        &Asked::of(ready, &state.after),
+        problem.dark_noise,
+    );
+    let explain = explain(
+        objective.family.reach,
+        &state.made,
+        &people,
+        &reached,
+        &cost,
+    );
+    Fix {
+        reach: objective.family.reach,
+        ops: if *p == [0.0; 5] {
+            Vec::new()
+        } else {
+            state.made.ops()
+        },
+        cost,
+        people,
+        state: reached,
+        explain,
+    }
+}
+
+fn results(problem: &Problem, objective: &Objective<'_>, state: &MoveState) -> Vec<PersonResult> {
+    problem
+        .people
+        .iter()
+        .enumerate()
+        .map(|(i, person)| {
+            let target = &objective.targets[i];
+            let before = objective.ready.people[i].before;
+            let after = state.after[i];
+            PersonResult {
+                name: person.name.clone(),
+                before,
+                after,
+                centre: target.centre,
+                de00_before: delta_e_2000(before.lab, target.centre.lab).0,
+                de00: delta_e_2000(after.lab, target.centre.lab).0,
+                on_aim: target.distance(&after).on_aim(),
+            }
+        })
+        .collect()
+}
+
+/// Names what keeps somebody off aim: people who pull apart, or the limit whose lifting would help most.
+fn what_stops(objective: &Objective<'_>, state: &MoveState, off: &[usize]) -> Limit {
+    if objective.who.len() > 1 {
+        let alone = |i: usize| {
+            let single = Objective {
+                who: vec![i],
+                ..objective.clone()
+            };
+            let at = best_within_limits(&single);
+            let after = single.state(&at, false).0.after[i];
+            single.targets[i].distance(&after).on_aim()
+        };
+        if off.iter().all(|i| alone(*i)) {
+            return Limit::People;
+        }
+    }
+    let miss = |after: &[inkarnat_color::Lab]| {
+        off.iter()
+            .map(|i| delta_e_2000(after[*i], objective.targets[*i].centre.lab).0)
+            .fold(0.0, f64::max)
+    };
+    let labs = |s: &MoveState| s.after.iter().map(|v| v.lab).collect::<Vec<_>>();
+    let now = miss(&labs(state));
+    // A limit that acts is within a tenth of its unit, or a unit where the drawing back went by another one.
+    state
+        .excess
+        .iter()
+        .filter(|(_, e)| *e > -1.0)
+        .map(|(limit, _)| {
+            let freer = Objective {
+                limits: lifted(objective.limits, *limit),
+                ..objective.clone()
+            };
+            let at = best_within_limits(&freer);
+            (now - miss(&labs(&freer.state(&at, false).0)), *limit)
+        })
+        .filter(|(gain, _)| *gain > 0.05)
+        .fold((0.0, Limit::Reach), |best, found| {
+            if found.0 > best.0 { found } else { best }
+        })
+        .1
+}
+
+fn lifted(mut limits: Limits, limit: Limit) -> Limits {
+    let far = 1e6;
+    match limit {
+        Limit::Exposure => limits.exposure_stops = far,
+        Limit::SkinContrast => {
+            limits.skin_slope_min = -far;
+            limits.skin_slope_max = far;
+        }
+        Limit::UpperContrast => limits.upper_slope_min = -far,
+        Limit::Clipping => limits.new_clipping_pct = far,
+        Limit::SkinClipping => limits.skin_new_clipping_pct = far,
+        Limit::SkinSpread => {
+            limits.skin_spread_min = -far;
+            limits.skin_spread_max = far;
+        }
+        Limit::Noise => limits.noise_gain = far,
+        Limit::CodeGap => limits.code_gap = far,
+        Limit::ClippedAreas => {
+            limits.clipped_area_chroma = far;
+            limits.clipped_area_level_pct = -far;
+        }
+        Limit::WhiteEnd => limits.white_level_pct = -far,
+        Limit::Neutrals => limits.neutral_growth = far,
+        Limit::Saturation => limits.saturation = far,
+        Limit::People | Limit::Reach => {}
+    }
+    limits
+}
