@@ -6,6 +6,9 @@ use common::examples;
 use inkarnat_color::Rgb;
 use inkarnat_ops::{Cdl, Chain, Domain, KeyedCdl, Lut3d, Op, Shoulder};
 use proptest::prelude::*;
+use std::sync::LazyLock;
+
+static EXAMPLES: LazyLock<Vec<Op>> = LazyLock::new(examples);
 
 fn signal() -> impl Strategy<Value = [f64; 3]> {
     [-0.08..1.12_f64, -0.08..1.12_f64, -0.08..1.12_f64]
@@ -316,7 +319,7 @@ fn joined_cdls_do_what_both_do() {
 proptest! {
     #[test]
     fn undoing_every_kind_that_can_be_undone(rgb in signal()) {
-        for op in examples() {
+        for op in EXAMPLES.iter() {
             if let Some(back) = op.apply_inverse(op.apply(rgb)) {
                 for c in 0..3 {
                     prop_assert!((back[c] - rgb[c]).abs() < 1e-9, "{}: {rgb:?} -> {back:?}", op.kind());
@@ -361,8 +364,8 @@ proptest! {
     /// The rows against the plain reference. `f32` arithmetic over values up to 1.5: 5e-6.
     #[test]
     fn rows_agree_with_the_reference(rgb in signal()) {
-        for op in examples() {
-            let chain = Chain::of_fix(vec![op]);
+        for op in EXAMPLES.iter() {
+            let chain = Chain::of_fix(vec![op.clone()]);
             let narrow = rgb.map(|v| v as f32);
             let mut rows = narrow.map(|v| [v; 5]);
             let [r, g, b] = &mut rows;

@@ -6,12 +6,15 @@
 
 mod cdl;
 mod lut;
+mod power;
+mod shoulder;
 
 use crate::data::chain::Chain;
 use crate::data::op::Op;
 use cdl::FastCdl;
 use inkarnat_color::Rgb;
 pub use lut::FastLut;
+use shoulder::FastShoulder;
 
 /// Pixels that pass through the whole chain before the next ones: three rows of this length stay in
 /// the first-level cache.
@@ -26,6 +29,7 @@ pub struct Prepared {
 #[derive(Clone, Debug)]
 enum Step {
     Cdl(FastCdl),
+    Shoulder(FastShoulder),
     Lut(FastLut),
     Plain(Op),
 }
@@ -40,7 +44,8 @@ impl Chain {
                 Op::Lut(lut) => Some(Step::Lut(FastLut::new(lut))),
                 op if op.is_identity() => None,
                 Op::Cdl(cdl) => Some(Step::Cdl(FastCdl::new(cdl))),
-                op => Some(Step::Plain(op.clone())),
+                Op::Shoulder(shoulder) => Some(Step::Shoulder(FastShoulder::new(shoulder))),
+                op @ Op::KeyedCdl(_) => Some(Step::Plain(op.clone())),
             })
             .collect();
         Prepared { steps }
@@ -78,6 +83,7 @@ impl Prepared {
             for step in &self.steps {
                 match step {
                     Step::Cdl(cdl) => cdl.apply([r, g, b]),
+                    Step::Shoulder(shoulder) => shoulder.apply([r, g, b]),
                     Step::Lut(lut) => lut.apply([r, g, b]),
                     Step::Plain(op) => apply_plain(op, [r, g, b]),
                 }
