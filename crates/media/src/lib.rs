@@ -1,1 +1,37 @@
-//! FFmpeg: probe, decode, seek, encode, stills.
+//! Films and pictures on disk: FFmpeg for clips, still pictures beside it.
+//!
+//! [`probe`] says what a file is, [`Reader`] gives its frames as native planes with the meaning of
+//! their codes, [`Writer`] makes 10-bit QuickTime clips, [`write_still`] pictures. Sources are
+//! opened for reading only. Nothing is ever silently wrong: what is assumed about a file and what of
+//! it will not be kept stands in [`Probe::notes`] and [`Written::notes`].
+//!
+//! This is the only crate with unsafe code, all of it in the private module `ffi`.
+#![deny(unsafe_code)]
+
+mod error;
+mod ffi;
+mod file;
+mod frame;
+mod index;
+mod probe;
+mod reader;
+mod sound;
+mod still;
+mod tags;
+mod time;
+mod writer;
+
+pub use error::{Fault, MediaError};
+pub use frame::Frame;
+pub use probe::{Kind, OtherStream, Probe, Scan, probe, probe_with};
+pub use reader::{Options, Reader};
+pub use still::{StillFormat, write_still};
+pub use tags::{Stated, TagCodes, Tags, Transfer};
+pub use time::{FrameTime, Rational, Timecode};
+pub use writer::{Codec, Writer, WriterOptions, Written};
+
+/// The linked FFmpeg, for reports and bug reports.
+#[must_use]
+pub fn ffmpeg_version() -> String {
+    ffi::versions()
+}

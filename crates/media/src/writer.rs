@@ -1,0 +1,543 @@
+//! Writing a clip: 10-bit 4:2:2 in QuickTime.
+
+use crate::ffi::{Code, Encoder, EncoderSettings, Output, Packet, RawFrame, Received};
+use crate::probe::{Probe, Scan};
+use crate::sound::Sound;
+use crate::tags::TagCodes;
+use crate::time::{FrameTime, Rational, Timecode};
+use crate::{MediaError, ffi, file};
+use inkarnat_color::picture::{Model, PixelFormat, Planes16, Siting, Subsampling, chroma_size};
+use inkarnat_color::{Coefficients, Levels};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use std::fs::{self, OpenOptions};
+use std::path::{Path, PathBuf};
+
+/// Codecs that are written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Codec {
+    /// Apple ProRes 422 HQ (SMPTE RDD 36).
+    ProresHq422,
+    /// H.264 High 4:2:2 in 10 bits (Rec. ITU-T H.264), tagged `avc1`.
+    H264High422Ten,
+}
+
+impl Codec {
+    /// All codecs, for tests that loop over every one.
+    pub const ALL: [Self; 2] = [Self::ProresHq422, Self::H264High422Ten];
+}
+
+/// How a clip is written.
+#[derive(Clone, Debug, PartialEq)]
+pub struct WriterOptions {
+    /// The codec.
+    pub codec: Codec,
+    /// Columns.
+    pub width: usize,
+    /// Rows.
+    pub height: usize,
+    /// Frames a second; the mean where it varies.
+    pub rate: Rational,
+    /// Frames are not evenly spaced.
+    pub variable_rate: bool,
+    /// Unit of the times given to [`Writer::write`].
+    pub time_base: Rational,
+    /// Time of the source's first frame; the output begins at zero.
+    pub start: i64,
+    /// Width of a pixel over its height.
+    pub sample_aspect: Rational,
+    /// Luma coefficients of the planes.
+    pub coefficients: Coefficients,
+    /// Colour tags.
+    pub tags: TagCodes,
+    /// Timecode of the first frame.
+    pub timecode: Option<Timecode>,
+    /// Progressive, or the order of the fields.
+    pub scan: Scan,
+    /// Display matrix to be kept.
+    pub display_matrix: Option<[i32; 9]>,
+    /// The file whose sound is copied.
+    pub sound: Option<PathBuf>,
+    /// Metadata of the file.
+    pub metadata: Vec<(String, String)>,
+    /// Files that must never be written to.
+    pub sources: Vec<PathBuf>,
+    /// Threads of the encoder; 0 = as many as it likes.
+    pub threads: usize,
+}
+
+impl WriterOptions {
+    /// What a clip needs to be like its source.
+    #[must_use]
+    pub fn like(probe: &Probe, codec: Codec) -> Self {
+        Self {
+            codec,
+            width: probe.width,
+            height: probe.height,
+            rate: probe.rate,
+            variable_rate: probe.variable_rate,
+            time_base: probe.time_base,
+            start: probe.start,
+            sample_aspect: probe.sample_aspect,
+            coefficients: *probe.tags.coefficients.value(),
+            tags: probe.tags.codes_used(),
+            timecode: probe.timecode.clone(),
+            scan: probe.scan,
+            display_matrix: probe.display_matrix,
+            sound: (probe.audio_streams() > 0).then(|| probe.path.clone()),
+            metadata: probe.metadata.clone(),
+            sources: vec![probe.path.clone()],
+            threads: 0,
+        }
+    }
+
+    /// The format of the pictures to be given: 4:2:2, 10 bits, narrow, chroma on the left column.
+    #[must_use]
+    pub fn format(&self) -> PixelFormat {
+        PixelFormat {
+            model: Model::Ycbcr(self.coefficients),
+            subsampling: Subsampling::S422,
+            siting: Siting::Left,
+            depth: 10,
+            levels: Levels::Narrow,
+        }
+    }
+}
+
+/// What was written.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Written {
+    /// Frames.
+    pub frames: u64,
+    /// Packets of sound.
+    pub sound_packets: u64,
+    /// What of the source could not be carried over: one line each.
+    pub notes: Vec<String>,
+}
+
+/// A clip that is being written. Dropped before [`Self::finish`], it removes its file.
+pub struct Writer {
+    path: PathBuf,
+    options: WriterOptions,
+    encoder: Encoder,
+    /// Gone once the file is closed.
+    output: Option<Output>,
+    stream: usize,
+    sound: Option<Sound>,
+    picture: RawFrame,
+    packet: Packet,
+    clock: Clock,
+    /// Lengths of the pictures inside the encoder, by time.
+    lengths: BTreeMap<i64, i64>,
+    last: Option<i64>,
+    frames: u64,
+    packets: u64,
+    notes: Vec<String>,
+}
+
+/// From the times of the source to those of the output.
+#[derive(Clone, Copy, Debug)]
+struct Clock {
+    base: Rational,
+    start: i64,
+    /// Source time base and rate, where frames are counted instead of timed: the source's ticks
+    /// cannot hold its constant rate exactly.
+    counted: Option<(Rational, Rational)>,
+}
+
+impl Clock {
+    fn new(options: &WriterOptions) -> Self {
+        let (base, rate) = (options.time_base, options.rate);
+        let ticks = i64::from(base.den) * i64::from(rate.den);
+        let whole = ticks % (i64::from(base.num) * i64::from(rate.num)) == 0;
+        if options.variable_rate || whole {
+            Self {
+                base,
+                start: options.start,
+                counted: None,
+            }
+        } else {
+            Self {
+                base: rate.inverse(),
+                start: options.start,
+                counted: Some((base, rate)),
+            }
+        }
+    }
+
+    fn convert(&self, time: FrameTime) -> FrameTime {
+        let pts = time.pts - self.start;
+        match self.counted {
+            None => FrameTime {
+                pts,
+                duration: time.duration,
+            },
+            Some((base, rate)) => {
+                let frames =
+                    |ticks: i64| (ticks as f64 * base.value() * rate.value()).round() as i64;
+                FrameTime {
+                    pts: frames(pts),
+                    duration: frames(time.duration).max(1),
+                }
+            }
+        }
+    }
+}
+
+/// The encoder of a codec by FFmpeg's name, with its options.
+fn encoder_of(
+    codec: Codec,
+) -> (
+    &'static str,
+    &'static [(&'static str, &'static str)],
+    [u8; 4],
+) {
+    match codec {
+        Codec::ProresHq422 => (
+            "prores_ks",
+            &[("profile", "3"), ("vendor", "apl0")],
+            *b"apch",
+        ),
+        Codec::H264High422Ten => (
+            "libx264",
+            &[
+                ("preset", "veryfast"),
+                ("crf", "14"),
+                ("profile", "high422"),
+            ],
+            *b"avc1",
+        ),
+    }
+}
+
+impl Writer {
+    /// Begins a clip in a new file.
+    ///
+    /// # Errors
+    /// If the file exists, is a source, or cannot be made; if the encoder does not take the format;
+    /// if the sound cannot be read.
+    pub fn create(path: impl AsRef<Path>, options: WriterOptions) -> Result<Self, MediaError> {
+        let path = path.as_ref();
+        for source in options.sources.iter().chain(&options.sound) {
+            if file::is_same_file(path, source) {
+                return Err(MediaError::OutputIsSource {
+                    path: path.into(),
+                    source_path: source.clone(),
+                });
+            }
+        }
+        check_options(path, &options)?;
+        let clock = Clock::new(&options);
+        let encoder = open_encoder(path, &options, clock.base)?;
+        OpenOptions::new()
+            .write(true)
+            .create_new(true)
+            .open(path)
+            .map_err(|error| MediaError::writing(path, &error))?;
+        // From here on the file is ours: whatever fails removes it.
+        let begun = Self::begin(path, options, clock, encoder);
+        if begun.is_err() {
+            let _ = fs::remove_file(path);
+        }
+        begun
+    }
+
+    fn begin(
+        path: &Path,
+        options: WriterOptions,
+        clock: Clock,
+        encoder: Encoder,
+    ) -> Result<Self, MediaError> {
+        let fail = |code: Code| MediaError::muxing(path, code);
+        let mut output = Output::open(path).map_err(fail)?;
+        let mut marks: Vec<(&str, &str)> = Vec::new();
+        if let Some(timecode) = &options.timecode {
+            marks.push(("timecode", &timecode.text));
+        }
+        let stream = output
+            .add_encoded(
+                &encoder,
+                clock.base.pair(),
+                options.rate.pair(),
+                &marks,
+                options.display_matrix,
+            )
+            .map_err(fail)?;
+        let mut notes = Vec::new();
+        let sound = match &options.sound {
+            Some(source) => {
+                let start = (options.start, options.time_base);
+                Sound::open(source, start, &mut output, path, &mut notes)?
+            }
+            None => None,
+        };
+        let scale = clock.base.den.to_string();
+        let mut settings = Vec::new();
+        if clock.base.num == 1 && clock.base.den >= 600 {
+            settings.push(("video_track_timescale", scale.as_str()));
+        }
+        let metadata: Vec<(&str, &str)> = options
+            .metadata
+            .iter()
+            .map(|(name, value)| (name.as_str(), value.as_str()))
+            .filter(|(name, _)| !CONTAINER_MARKS.contains(&name.to_lowercase().as_str()))
+            .collect();
+        output.write_header(&metadata, &settings).map_err(fail)?;
+        let format = ffi::pixel_format(PIXEL_FORMAT)
+            .ok_or(Code::INVALID_DATA)
+            .map_err(fail)?;
+        let mut picture = RawFrame::picture(format, options.width, options.height)
+            .map_err(|_| MediaError::OutOfMemory { path: path.into() })?;
+        picture.set_tags(tag_numbers(&options));
+        if options.scan != Scan::Progressive {
+            picture.set_interlaced(options.scan == Scan::TopFieldFirst);
+        }
+        Ok(Self {
+            path: path.into(),
+            encoder,
+            output: Some(output),
+            stream,
+            sound,
+            picture,
+            packet: Packet::new().map_err(fail)?,
+            clock,
+            lengths: BTreeMap::new(),
+            last: None,
+            frames: 0,
+            packets: 0,
+            notes,
+            options,
+        })
+    }
+
+    /// The format of the pictures to be given.
+    #[must_use]
+    pub fn format(&self) -> PixelFormat {
+        self.options.format()
+    }
+
+    /// Writes the next frame; `time` is that of its source frame.
+    ///
+    /// # Errors
+    /// If the picture has another size or format, the time does not lie after that of the frame
+    /// before, the encoder fails, or the file cannot be written.
+    pub fn write(&mut self, picture: &Planes16, time: FrameTime) -> Result<(), MediaError> {
+        let expected = self.format();
+        let (width, height) = (self.options.width, self.options.height);
+        if (picture.width, picture.height, picture.format) != (width, height, expected) {
+            return Err(self.bad_request(
+                format!(
+                    "a picture of {}×{}, {:?}",
+                    picture.width, picture.height, picture.format
+                ),
+                format!("{width}×{height}, {expected:?}"),
+            ));
+        }
+        let time = self.clock.convert(time);
+        if self.last.is_some_and(|last| time.pts <= last) {
+            return Err(self.bad_request(
+                format!("frame {} at a time not after the one before", self.frames),
+                "frames in the order of showing".into(),
+            ));
+        }
+        self.last = Some(time.pts);
+        self.picture
+            .fill(picture, chroma_size(width, height, expected))
+            .map_err(|_| MediaError::OutOfMemory {
+                path: self.path.clone(),
+            })?;
+        self.picture.set_timestamp(time.pts);
+        self.lengths.insert(time.pts, time.duration);
+        self.encoder
+            .send(Some(&mut self.picture))
+            .map_err(|code| self.encoder_error(code))?;
+        self.frames += 1;
+        self.drain()
+    }
+
+    /// Writes what the encoder has ready.
+    fn drain(&mut self) -> Result<(), MediaError> {
+        let Some(output) = &mut self.output else {
+            return Ok(());
+        };
+        loop {
+            match self.encoder.receive(&mut self.packet) {
+                Ok(Received::Frame) => {}
+                Ok(_) => return Ok(()),
+                Err(code) => return Err(self.encoder_error(code)),
+            }
+            if let Some(length) = self.packet.pts().and_then(|pts| self.lengths.remove(&pts)) {
+                self.packet.set_duration(length);
+            }
+            let base = self.clock.base;
+            if let (Some(sound), Some(dts)) = (&mut self.sound, self.packet.dts()) {
+                sound.copy_until(dts as f64 * base.value(), output, &self.path)?;
+            }
+            self.packet.set_stream(self.stream);
+            self.packet
+                .rescale(base.pair(), output.time_base(self.stream));
+            output
+                .write(&mut self.packet)
+                .map_err(|code| MediaError::muxing(&self.path, code))?;
+            self.packets += 1;
+        }
+    }
+
+    /// Writes what is left, closes the file and waits until it is on the disk.
+    ///
+    /// # Errors
+    /// If the encoder fails or the file cannot be written; the file is removed then.
+    pub fn finish(mut self) -> Result<Written, MediaError> {
+        if self.frames == 0 {
+            return Err(self.bad_request("no frame".into(), "at least one".into()));
+        }
+        self.encoder
+            .send(None)
+            .map_err(|code| self.encoder_error(code))?;
+        self.drain()?;
+        if self.packets != self.frames {
+            return Err(MediaError::Encoder {
+                path: self.path.clone(),
+                encoder: encoder_of(self.options.codec).0.into(),
+                reason: format!("{} frames became {} packets", self.frames, self.packets),
+            });
+        }
+        let mut sound_packets = 0;
+        if let (Some(output), Some(sound)) = (&mut self.output, &mut self.sound) {
+            sound.copy_until(f64::INFINITY, output, &self.path)?;
+            sound_packets = sound.packets();
+        }
+        if let Some(output) = self.output.take() {
+            let closed = output
+                .finish()
+                .map_err(|code| MediaError::muxing(&self.path, code))
+                .and_then(|()| {
+                    OpenOptions::new()
+                        .write(true)
+                        .open(&self.path)
+                        .and_then(|file| file.sync_all())
+                        .map_err(|error| MediaError::writing(&self.path, &error))
+                });
+            if let Err(error) = closed {
+                let _ = fs::remove_file(&self.path);
+                return Err(error);
+            }
+        }
+        Ok(Written {
+            frames: self.frames,
+            sound_packets,
+            notes: std::mem::take(&mut self.notes),
+        })
+    }
+
+    fn bad_request(&self, found: String, expected: String) -> MediaError {
+        MediaError::BadRequest {
+            path: self.path.clone(),
+            found,
+            expected,
+        }
+    }
+
+    fn encoder_error(&self, code: Code) -> MediaError {
+        MediaError::Encoder {
+            path: self.path.clone(),
+            encoder: encoder_of(self.options.codec).0.into(),
+            reason: code.text(),
+        }
+    }
+}
+
+impl Drop for Writer {
+    fn drop(&mut self) {
+        if let Some(output) = self.output.take() {
+            drop(output);
+            // Nothing can be done about remains that cannot be removed.
+            let _ = fs::remove_file(&self.path);
+        }
+    }
+}
+
+const PIXEL_FORMAT: &str = "yuv422p10le";
+
+/// Metadata that describe the source's container, not its content.
+const CONTAINER_MARKS: [&str; 5] = [
+    "major_brand",
+    "minor_version",
+    "compatible_brands",
+    "encoder",
+    "timecode",
+];
+
+/// Primaries, transfer, matrix, range, siting as FFmpeg numbers them.
+fn tag_numbers(options: &WriterOptions) -> [i32; 5] {
+    let TagCodes {
+        primaries,
+        transfer,
+        matrix,
+    } = options.tags;
+    // Narrow; left.
+    [
+        i32::from(primaries),
+        i32::from(transfer),
+        i32::from(matrix),
+        1,
+        1,
+    ]
+}
+
+fn check_options(path: &Path, options: &WriterOptions) -> Result<(), MediaError> {
+    let bad = |found: String, expected: &str| {
+        Err(MediaError::BadRequest {
+            path: path.into(),
+            found,
+            expected: expected.into(),
+        })
+    };
+    let WriterOptions { width, height, .. } = *options;
+    if width < 16 || height < 16 || width > 16_384 || height > 16_384 {
+        return bad(
+            format!("a picture of {width}×{height}"),
+            "16 to 16384 in both directions",
+        );
+    }
+    if !options.rate.is_positive() || !options.time_base.is_positive() {
+        return bad(
+            format!("rate {} and time base {}", options.rate, options.time_base),
+            "both above zero",
+        );
+    }
+    Ok(())
+}
+
+fn open_encoder(
+    path: &Path,
+    options: &WriterOptions,
+    time_base: Rational,
+) -> Result<Encoder, MediaError> {
+    let (name, settings, tag) = encoder_of(options.codec);
+    Encoder::open(&EncoderSettings {
+        name,
+        width: options.width,
+        height: options.height,
+        pixel_format: PIXEL_FORMAT,
+        time_base: time_base.pair(),
+        rate: options.rate.pair(),
+        sample_aspect: options.sample_aspect.pair(),
+        tags: tag_numbers(options),
+        threads: options.threads,
+        fields: match options.scan {
+            Scan::Progressive => None,
+            Scan::TopFieldFirst => Some(true),
+            Scan::BottomFieldFirst => Some(false),
+        },
+        tag: Some(tag),
+        options: settings,
+    })
+    .map_err(|code| MediaError::Encoder {
+        path: path.into(),
+        encoder: name.into(),
+        reason: code.text(),
+    })?
+    .ok_or_else(|| MediaError::MissingPart { part: name.into() })
+}
