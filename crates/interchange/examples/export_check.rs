@@ -1,0 +1,262 @@
+//! Writes tables and CDL files with our own results beside them, for a foreign reader to check.
+//!
+//! `export_check DIRECTORY` fills an existing directory: `manifest.json` says what is there. Colours
+//! and results are raw little-endian numbers, three a colour.
+#![allow(
+    clippy::disallowed_methods,
+    reason = "an example program, not part of the pure crate"
+)]
+
+use inkarnat_color::{Coefficients, WorkingSpace};
+use inkarnat_interchange::{CdlFile, Correction, CubeFile, Form, Place};
+use inkarnat_ops::{Cdl, Chain, Domain, Key, KeyedCdl, Op, Shoulder, Window};
+use serde_json::{Value, json};
+use std::error::Error;
+use std::fs;
+use std::path::Path;
+
+/// A reproducible stream of numbers in 0–1.
+struct Stream(u64);
+
+impl Stream {
+    fn next(&mut self) -> f64 {
+        self.0 = self
+            .0
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        (self.0 >> 11) as f64 / (1_u64 << 53) as f64
+    }
+
+    fn between(&mut self, low: f64, high: f64) -> f64 {
+        low + (high - low) * self.next()
+    }
+
+    fn three(&mut self, low: f64, high: f64) -> [f64; 3] {
+        std::array::from_fn(|_| self.between(low, high))
+    }
+}
+
+/// A grid over the wide domain, and random colours in and beyond it.
+fn colours(stream: &mut Stream) -> Vec<[f32; 3]> {
+    let steps = 24;
+    let at = |i: usize| {
+        let part = i as f64 / f64::from(steps - 1);
+        (Domain::WIDE.min + (Domain::WIDE.max - Domain::WIDE.min) * part) as f32
+    };
+    let count = steps as usize;
+    let grid = (0..count.pow(3)).map(|i| {
+        [
+            at(i % count),
+            at(i / count % count),
+            at(i / (count * count)),
+        ]
+    });
+    let mut colours: Vec<_> = grid.collect();
+    colours.extend((0..20_000).map(|_| stream.three(-0.1, 1.15).map(|v| v as f32)));
+    colours
+}
+
+/// CDLs from neutral to far; `(name, cdl)`.
+fn cdls(stream: &mut Stream) -> Vec<(String, Cdl)> {
+    let mut cdls = vec![
+        ("neutral".to_owned(), Cdl::NEUTRAL),
+        (
+            "monochrome".to_owned(),
+            Cdl {
+                saturation: 0.0,
+                ..Cdl::NEUTRAL
+            },
+        ),
+    ];
+    for i in 0..24 {
+        let cdl = Cdl {
+            slope: stream.three(0.5, 1.8),
+            offset: stream.three(-0.1, 0.1),
+            power: stream.three(0.6, 1.6),
+            saturation: stream.between(0.2, 1.6),
+        };
+        cdls.push((format!("random {i}"), cdl));
+    }
+    cdls
+}
+
+/// Chains of every kind of operation; `(name, chain)`.
+fn chains(stream: &mut Stream) -> Vec<(String, Chain)> {
+    let mild = Cdl {
+        slope: [1.13, 0.97, 1.21],
+        offset: [-0.012, 0.004, 0.02],
+        power: [0.94, 1.06, 0.9],
+        saturation: 1.08,
+    };
+    let gain = Cdl {
+        slope: [1.35, 1.2, 0.9],
+        ..Cdl::NEUTRAL
+    };
+    let roll = Shoulder::neutral_beyond_white([0.55, 0.5, 0.45], gain.slope, [1.0; 3], gain.slope);
+    let keyed = KeyedCdl {
+        key: Key {
+            coefficients: Coefficients::Bt709,
+            hue: Window {
+                centre: 123.0,
+                width: 24.0,
+                softness: 16.0,
+            },
+            saturation: Window {
+                centre: 0.11,
+                width: 0.08,
+                softness: 0.04,
+            },
+            level: Window {
+                centre: 0.5,
+                width: 0.5,
+                softness: 0.2,
+            },
+        },
+        cdl: mild,
+    };
+    let mut chains = vec![
+        ("identity".to_owned(), Chain::default()),
+        ("cdl".to_owned(), Chain::of_fix(vec![Op::Cdl(mild)])),
+        (
+            "gain_and_shoulder".to_owned(),
+            Chain::of_fix(vec![Op::Cdl(gain), Op::Shoulder(roll)]),
+        ),
+        (
+            "exposure_in_proportion".to_owned(),
+            Chain::of_fix(vec![
+                Op::Cdl(Cdl {
+                    slope: [1.4; 3],
+                    ..Cdl::NEUTRAL
+                }),
+                Op::Shoulder(Shoulder::in_proportion(0.6, 1.4, 1.0)),
+            ]),
+        ),
+        ("keyed".to_owned(), Chain::of_fix(vec![Op::KeyedCdl(keyed)])),
+    ];
+    let strong = Cdl {
+        slope: stream.three(0.6, 1.6),
+        offset: stream.three(-0.08, 0.08),
+        power: stream.three(0.7, 1.4),
+        saturation: 1.3,
+    };
+    chains.push(("strong".to_owned(), Chain::of_fix(vec![Op::Cdl(strong)])));
+    chains
+}
+
+/// Our result of a chain on all colours, by the code for rows.
+fn rows(chain: &Chain, colours: &[[f32; 3]]) -> Vec<u8> {
+    let mut planes: [Vec<f32>; 3] =
+        std::array::from_fn(|c| colours.iter().map(|colour| colour[c]).collect());
+    let [r, g, b] = &mut planes;
+    chain.prepare().apply_rows([r, g, b]);
+    (0..colours.len())
+        .flat_map(|i| [planes[0][i], planes[1][i], planes[2][i]])
+        .flat_map(f32::to_le_bytes)
+        .collect()
+}
+
+/// Our result of a function on all colours, in `f64`.
+fn plain(colours: &[[f32; 3]], function: impl Fn([f64; 3]) -> [f64; 3]) -> Vec<u8> {
+    colours
+        .iter()
+        .flat_map(|colour| function(colour.map(f64::from)))
+        .flat_map(f64::to_le_bytes)
+        .collect()
+}
+
+fn write_cdl(to: &Path, index: usize, name: &str, cdl: Cdl) -> Result<Value, Box<dyn Error>> {
+    let mut files = serde_json::Map::new();
+    for form in Form::ALL {
+        let correction = |id: &str, cdl| Correction {
+            id: id.to_owned(),
+            descriptions: vec![format!("{name}, <no clamp> & exact")],
+            input_description: "R'G'B' of BT.709".to_owned(),
+            cdl,
+            ..Correction::default()
+        };
+        let mut corrections = vec![correction(&format!("shot {index}"), cdl)];
+        if form != Form::Cc {
+            corrections.insert(0, correction("another", Cdl::NEUTRAL));
+        }
+        let file = format!("cdl_{index}.{}", form.extension());
+        fs::write(to.join(&file), CdlFile { form, corrections }.write()?)?;
+        files.insert(form.extension().to_owned(), json!(file));
+    }
+    Ok(Value::Object(files))
+}
+
+fn main() -> Result<(), Box<dyn Error>> {
+    let argument = std::env::args_os().nth(1);
+    let to = Path::new(
+        argument
+            .as_ref()
+            .ok_or("expected a directory to write to")?,
+    );
+    let mut stream = Stream(20);
+    let colours = colours(&mut stream);
+    let bytes: Vec<u8> = colours
+        .iter()
+        .flatten()
+        .flat_map(|v| v.to_le_bytes())
+        .collect();
+    fs::write(to.join("colours.f32"), bytes)?;
+
+    let mut cdl_entries = Vec::new();
+    for (index, (name, cdl)) in cdls(&mut stream).into_iter().enumerate() {
+        let put = |suffix: &str, bytes: Vec<u8>| -> Result<String, std::io::Error> {
+            let file = format!("cdl_{index}.{suffix}");
+            fs::write(to.join(&file), bytes)?;
+            Ok(file)
+        };
+        let undone = cdl
+            .inverse()
+            .map(|back| plain(&colours, |rgb| back.apply(rgb)));
+        cdl_entries.push(json!({
+            "name": name,
+            "id": format!("shot {index}"),
+            "cdl": cdl,
+            "files": write_cdl(to, index, &name, cdl)?,
+            "open": put("open.f64", plain(&colours, |rgb| cdl.apply(rgb)))?,
+            "clamped": put("clamped.f64", plain(&colours, |rgb| cdl.apply_clamped(rgb)))?,
+            "inverse": undone.map(|bytes| put("inverse.f64", bytes)).transpose()?,
+            "rows": put("rows.f32", rows(&Chain::of_fix(vec![Op::Cdl(cdl)]), &colours))?,
+        }));
+    }
+
+    let mut lut_entries = Vec::new();
+    for (name, chain) in chains(&mut stream) {
+        chain.validate()?;
+        let exact = format!("{name}.exact.f64");
+        fs::write(
+            to.join(&exact),
+            plain(&colours, |rgb| chain.apply_pixel(rgb)),
+        )?;
+        for (suffix, domain) in [("", Domain::UNIT), ("_wide", Domain::WIDE)] {
+            for size in [17, 33] {
+                let baked = chain.bake(size, domain);
+                let file = format!("{name}_{size}{suffix}.cube");
+                let cube = CubeFile::of_chain(
+                    &name,
+                    Place::Fix,
+                    WorkingSpace::default(),
+                    baked.lut.clone(),
+                    baked.error,
+                );
+                fs::write(to.join(&file), cube.write())?;
+                let result = format!("{name}_{size}{suffix}.rows.f32");
+                let table = Chain::of_fix(vec![Op::Lut(baked.lut)]);
+                fs::write(to.join(&result), rows(&table, &colours))?;
+                lut_entries.push(json!({
+                    "name": name, "file": file, "size": size, "domain": domain,
+                    "error": baked.error, "rows": result, "exact": exact,
+                }));
+            }
+        }
+    }
+    let manifest = json!({ "colours": "colours.f32", "cdls": cdl_entries, "luts": lut_entries });
+    fs::write(
+        to.join("manifest.json"),
+        serde_json::to_string_pretty(&manifest)?,
+    )?;
+    Ok(())
+}
