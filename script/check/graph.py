@@ -41,7 +41,10 @@ def source_without_tests(path):
 
 def main():
     command = ["cargo", "metadata", "--format-version", "1", "--offline", "--locked"]
-    metadata = json.loads(subprocess.run(command, cwd=ROOT, check=True, capture_output=True).stdout)
+    result = subprocess.run(command, cwd=ROOT, capture_output=True, text=True)
+    if result.returncode != 0:
+        sys.exit(f"graph: {' '.join(command)} failed:\n{result.stderr}")
+    metadata = json.loads(result.stdout)
     packages = {package["id"]: package for package in metadata["packages"]}
     nodes = {node["id"]: node for node in metadata["resolve"]["nodes"]}
     members = {packages[i]["name"].removeprefix(PREFIX): i for i in metadata["workspace_members"]}
