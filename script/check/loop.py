@@ -3,7 +3,8 @@
 program and numpy) reads source and delivered file again, and both have to say the same.
 
 Two real clips, each as it is and with a known fault (script/degrade: 0.7 stop under, warm cast), each to ProRes and to
-H.264. Usage: loop.py [WORD]…   only the cases whose names hold every WORD. INKARNAT names the program.
+H.264. The tables and CDL files handed over are applied by OpenColorIO to the source's skin and have to give what was
+delivered. Usage: loop.py [WORD]…   only the cases whose names hold every WORD. INKARNAT names the program.
 """
 
 import json
@@ -15,6 +16,8 @@ import tempfile
 from pathlib import Path
 
 import meter
+import numpy as np
+import PyOpenColorIO as ocio
 
 ROOT = Path(__file__).resolve().parents[2]
 PROGRAM = os.environ.get("INKARNAT", str(ROOT / "target" / "debug" / "inkarnat"))
@@ -71,6 +74,19 @@ def expect(wrong, holds, text):
     if not holds:
         print(f"    WRONG: {text}")
         wrong.append(text)
+
+
+def open_color_io(path):
+    """Pixels (n × 3) through a handed-over file, by OpenColorIO."""
+    transform = ocio.FileTransform(str(path), interpolation=ocio.INTERP_TETRAHEDRAL)
+    processor = ocio.Config.CreateRaw().getProcessor(transform).getDefaultCPUProcessor()
+
+    def through(rgb):
+        pixels = np.ascontiguousarray(rgb, np.float32)
+        processor.applyRGB(pixels)
+        return pixels.astype(np.float64)
+
+    return through
 
 
 def packets_md5(path, kind):
@@ -142,6 +158,12 @@ def case(clip, fault, codec, folder):
     compare("proof against `after`", program["proof"], program["after"], codec, wrong)
     compare("meter on the delivered file against `proof`", after, program["proof"], codec, wrong)
     compare("meter on the delivered file against `after`", after, program["after"], codec, wrong)
+    tables = sorted((folder / "out" / "luts").glob("*.cube"))
+    expect(wrong, len(tables) == 2, f"{len(tables)} tables, expected NAME.cube and NAME_wide.cube")
+    exact = shot["fix"] and shot["fix"]["cdl_exact"]
+    for path in tables + (sorted((folder / "out" / "cdl").rglob("*.cc")) if exact else []):
+        mended = meter.read(source, chosen, source_matrix, through=open_color_io(path))
+        compare(f"OpenColorIO with {path.name} on the source against the delivered file", mended, after, codec, wrong)
     container(source, delivered, codec, wrong)
     return wrong
 

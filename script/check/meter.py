@@ -215,8 +215,11 @@ def choose(path, patches, matrix):
     return chosen
 
 
-def read(path, chosen, matrix, first_frame=0, working="bt709"):
-    """The reading of one patch's chosen pixels ({source frame: indices}) in a file that begins at `first_frame`."""
+def read(path, chosen, matrix, first_frame=0, working="bt709", through=None):
+    """The reading of one patch's chosen pixels ({source frame: indices}) in a file that begins at `first_frame`.
+
+    `through` changes the pixels (n × 3) before they are measured.
+    """
     about = probe(path)
     rows = []
     for index, (frame, depth, sub) in enumerate(planes(path, about)):
@@ -224,6 +227,7 @@ def read(path, chosen, matrix, first_frame=0, working="bt709"):
         if pixels is None or len(pixels) < 25:
             continue
         rgb = signal(frame, depth, sub, about, matrix).reshape(-1, 3)[pixels]
+        rgb = through(rgb) if through else rgb
         rows.append([trimmed_mean(column) for column in ycbcr_from_rgb(rgb, working)])
     if not rows:
         sys.exit(f"meter: no frame of {path} could be read")
