@@ -9,7 +9,7 @@ const CAST: f64 = 3.0;
 /// Chooses by rule:
 /// 1. nothing to do: `picture`, untouched;
 /// 2. the reach that brings everybody on aim, if only one does;
-/// 3. where neutral surfaces show a cast and `picture` at least halves it: `picture`;
+/// 3. where neutral surfaces show a cast and `picture` leaves less of it than `mids`: `picture`;
 /// 4. else the reach with the lower price ([`price`]).
 pub(crate) fn choose(picture: &Fix, mids: &Fix, light: &LightEstimate) -> (Reach, String) {
     if picture.is_identity() && mids.is_identity() {
@@ -61,12 +61,13 @@ pub(crate) fn choose(picture: &Fix, mids: &Fix, light: &LightEstimate) -> (Reach
         }
         _ => {}
     }
-    if let (Some(before), Some(after), Some(_)) = (
+    if let (Some(before), Some(after), Some(other), Some(_)) = (
         picture.cost.neutral_de00_before,
         picture.cost.neutral_de00,
+        mids.cost.neutral_de00,
         light.neutral,
     ) && before >= CAST
-        && after <= before / 2.0
+        && after <= other.min(before)
     {
         return (
             Reach::Picture,
@@ -117,7 +118,7 @@ fn price(fix: &Fix) -> f64 {
     skin + 0.5 * neutral
         + 0.5 * c.outside_de00_median
         + 0.2 * c.outside_de00_p95
-        + c.clip_growth_pct.max(0.0)
+        + c.clip_growth_pct
         + 4.0 * (c.contrast - 1.0).abs()
         + 3.0 * (c.noise_gain - 1.0).max(0.0)
 }

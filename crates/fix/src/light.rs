@@ -54,8 +54,11 @@ fn table() -> &'static [Light] {
     })
 }
 
+/// Mean and covariance of a chromaticity.
+type Gaussian = (Vector2<f64>, Matrix2<f64>);
+
 /// Mean chromaticity of facial skin under D65 and its covariance (header of `data/skin_light.csv`).
-fn population() -> (Vector2<f64>, Matrix2<f64>) {
+fn population() -> Gaussian {
     (
         Vector2::new(0.569_487, -0.369_114),
         Matrix2::new(0.008_597, -0.001_487, -0.001_487, 0.011_652),
@@ -134,7 +137,7 @@ pub(crate) fn skin_under_d65(
     white_doubt: f64,
     people: &[Vector2<f64>],
 ) -> Vec<SkinEstimate> {
-    let states: Vec<(f64, Vec<(Vector2<f64>, Matrix2<f64>)>)> = table()
+    let states: Vec<(f64, Vec<Gaussian>)> = table()
         .iter()
         .map(|light| {
             let mut log_weight = log_prior(light, white, white_doubt);

@@ -32,7 +32,7 @@ pub struct Limits {
     pub clipped_area_level_pct: f64,
     /// Where source white must stay at least, in percent, when nothing in the picture reaches it.
     pub white_level_pct: f64,
-    /// Chroma C*ab that near-neutral surfaces may gain.
+    /// What near-neutral surfaces may gain in the mean, CIEDE2000 from the neutral of their own lightness.
     pub neutral_growth: f64,
     /// Least and greatest saturation parameter are `1/saturation` and `saturation`.
     pub saturation: f64,

@@ -16,7 +16,7 @@ pub(crate) type Parameters = [f64; 5];
 pub(crate) struct Move {
     /// Slope and power; saturation stays neutral here.
     pub(crate) balance: Cdl,
-    /// Roll-off, none to two stages.
+    /// Roll-off, in stages.
     pub(crate) shoulders: Vec<Shoulder>,
     /// Saturation, after the roll-off so that what is rolled off to white stays white.
     pub(crate) saturation: f64,
@@ -32,19 +32,28 @@ pub(crate) struct Family {
 
 /// Output levels at which the balance follows a gain in scene light exactly.
 const MATCHED: (f64, f64) = (0.25, 0.8);
-/// A single roll-off starts here or above.
+/// The roll-off that all channels share starts here or above.
 const LOWEST_START: f64 = 0.5;
-/// A single roll-off never starts above this.
+/// A roll-off of one channel alone starts here or above: below, it would tint what is neutral.
+const LOWEST_OWN_START: f64 = 0.8;
+/// No roll-off starts above this.
 const HIGHEST_START: f64 = 0.9;
 /// Ratio (to − start)/(from − start) of every roll-off that is not limited by [`HIGHEST_START`]: the hyperbola's end
 /// slope is its square, 0.3025, just above the flattest that a [`Shoulder`] may be.
 const EASE: f64 = 0.55;
-
 /// Mean slope of a spread of the lights; its steepest part stays below the steepest that a [`Shoulder`] may be, 4.
 const SPREAD: f64 = 2.2;
 
 impl Family {
     pub(crate) fn build(self, p: &Parameters) -> Move {
+        if *p == [0.0; 5] {
+            // Exactly, not up to rounding.
+            return Move {
+                balance: Cdl::NEUTRAL,
+                shoulders: Vec::new(),
+                saturation: 1.0,
+            };
+        }
         match self.reach {
             Reach::Mids => mids(p),
             _ => picture(p, self.blown),
@@ -99,62 +108,76 @@ fn light_gain(gain: f64) -> (f64, f64) {
     (MATCHED.1.powf(1.0 / power) / high, power)
 }
 
-/// Brings source white, which a gain has put at `white`, back to 1.
+/// One channel's curve: (start, from, to).
+type Curve = (f64, f64, f64);
+
+/// Brings source white, which gains have put at `white`, back to 1.
+///
+/// First one curve for all channels, up to where the brightest neutral can lie: a neutral in a cast clips in the source
+/// where its strongest channel does, and that is the channel with the least gain. So neutrals stay neutral on every
+/// level. What is still beyond 1 in other channels is left there, unless the source has blown areas: those are white in
+/// every channel, so every channel is then brought to 1 by itself, from as high as possible.
 fn roll_off(white: [f64; 3], blown: bool) -> Vec<Shoulder> {
-    let moved = |w: f64| w > 1.0 + 1e-9 || (blown && w < 1.0 - 1e-9);
-    if !white.iter().copied().any(moved) {
-        return Vec::new();
+    let least = white.iter().copied().fold(f64::INFINITY, f64::min);
+    let mut shoulders: Vec<Shoulder> = compressed(least, LOWEST_START)
+        .into_iter()
+        .map(|curve| stage([Some(curve); 3]))
+        .collect();
+    if blown {
+        let left = shoulders.iter().fold(white, |v, s| s.apply(v));
+        let own = left.map(|w| match w {
+            w if w < 1.0 => spread(w),
+            w => compressed(w, LOWEST_OWN_START),
+        });
+        let stages = own.iter().map(Vec::len).max().unwrap_or(0);
+        shoulders.extend((0..stages).map(|k| stage(own.each_ref().map(|o| o.get(k).copied()))));
     }
-    let neutral = Shoulder::NEUTRAL;
-    let (mut start, mut from, mut to) = (neutral.start, neutral.from, neutral.to);
-    let mut first = (neutral.start, neutral.from, neutral.to);
-    let mut two = false;
-    for c in 0..3 {
-        let w = white[c];
-        if !moved(w) {
-            continue;
-        }
-        from[c] = w;
-        to[c] = 1.0;
-        if w < 1.0 {
-            // Spread to white again, from as high as a mean slope of SPREAD allows. Where even the lowest start is
-            // not enough, white stays short of 1, which the limit on clipped areas then sees.
-            let lowest = 0.1f64.min(w / 2.0);
-            start[c] = ((SPREAD * w - 1.0) / (SPREAD - 1.0)).clamp(lowest, HIGHEST_START);
-            to[c] = (start[c] + SPREAD * (w - start[c])).min(1.0);
-            continue;
-        }
-        let single = (1.0 - EASE * w) / (1.0 - EASE);
-        if single >= LOWEST_START {
-            start[c] = single.min(HIGHEST_START);
-        } else {
-            two = true;
-            start[c] = LOWEST_START;
-            from[c] = LOWEST_START + (1.0 - LOWEST_START) / EASE;
-            first.1[c] = w;
-            first.2[c] = from[c];
-            // Lower than usual only for gains beyond two and a half stops.
-            first.0[c] = ((from[c] - EASE * w) / (1.0 - EASE)).min(LOWEST_START);
-        }
-    }
-    let mut stages = Vec::new();
-    if two {
-        stages.push(stage(first.0, first.1, first.2));
-    }
-    stages.push(stage(start, from, to));
-    stages
+    shoulders
 }
 
-fn stage(start: [f64; 3], from: [f64; 3], to: [f64; 3]) -> Shoulder {
-    Shoulder::per_channel(start, from, to)
+/// Curves that bring `white`, above 1, down to 1, in as many steps as the flattest slope of each asks for.
+fn compressed(mut white: f64, lowest: f64) -> Vec<Curve> {
+    let mut curves = Vec::new();
+    while white > 1.0 + 1e-9 {
+        let single = (1.0 - EASE * white) / (1.0 - EASE);
+        let curve = if single >= lowest {
+            (single.min(HIGHEST_START), white, 1.0)
+        } else {
+            (lowest, white, lowest + EASE * (white - lowest))
+        };
+        curves.push(curve);
+        white = curve.2;
+    }
+    curves
+}
+
+/// The curve that brings `white`, below 1, up to 1. Where even the lowest start is not enough, white stays short of 1,
+/// which the limit on clipped areas then sees.
+fn spread(white: f64) -> Vec<Curve> {
+    if white > 1.0 - 1e-9 {
+        return Vec::new();
+    }
+    let lowest = 0.1f64.min(white / 2.0);
+    let start = ((SPREAD * white - 1.0) / (SPREAD - 1.0)).clamp(lowest, HIGHEST_START);
+    let to = (start + SPREAD * (white - start)).min(1.0);
+    vec![(start, white, to)]
+}
+
+fn stage(curves: [Option<Curve>; 3]) -> Shoulder {
+    let [r, g, b] = curves.map(|c| c.unwrap_or((HIGHEST_START, 1.0, 1.0)));
+    Shoulder::per_channel([r.0, g.0, b.0], [r.1, g.1, b.1], [r.2, g.2, b.2])
 }
 
 impl Move {
+    /// Without saturation: each channel by its own curve.
+    pub(crate) fn curves(&self, rgb: [f64; 3]) -> [f64; 3] {
+        self.shoulders
+            .iter()
+            .fold(self.balance.apply(rgb), |v, shoulder| shoulder.apply(v))
+    }
+
     pub(crate) fn apply(&self, rgb: [f64; 3]) -> [f64; 3] {
-        let mut v = self.balance.apply(rgb);
-        for shoulder in &self.shoulders {
-            v = shoulder.apply(v);
-        }
+        let mut v = self.curves(rgb);
         if self.saturation != 1.0 {
             let y = Cdl::LUMA[0] * v[0] + Cdl::LUMA[1] * v[1] + Cdl::LUMA[2] * v[2];
             v = v.map(|c| y + self.saturation * (c - y));
@@ -220,8 +243,10 @@ mod tests {
                         op.validate()
                             .unwrap_or_else(|e| panic!("{stops} {r} {b}: {e}"));
                     }
-                    for v in made.apply([1.0; 3]) {
-                        assert!(v <= 1.0 + 1e-6, "{stops} {r} {b}: {v}");
+                    let white = made.apply([1.0; 3]);
+                    let least = white.iter().copied().fold(f64::INFINITY, f64::min);
+                    assert!(least <= 1.0 + 1e-6, "{stops} {r} {b}: {least}");
+                    for v in white {
                         // Below a quarter of the light no spread brings white back.
                         if blown && stops > -1.0 {
                             assert!((v - 1.0).abs() < 1e-6, "{stops} {r} {b}: {v}");

@@ -5,7 +5,7 @@ use inkarnat_color::Lab;
 use crate::aim::{Aim, AimCentre, SaturationAim, Want};
 use crate::limits::{Limit, Limits};
 use crate::model::{Family, Move, Parameters};
-use crate::sample::{Measures, Ready};
+use crate::sample::{Measures, Ready, SkinAfter};
 use crate::solution::{Reach, SkinValue};
 
 /// One person's aim with its centre, ready to be measured against.
@@ -135,17 +135,26 @@ impl Weights {
                 skin: 0.8,
                 beyond: 6.0,
                 neutral: 0.12,
-                moves: [0.1, 0.2, 0.1, 0.0, 1.5],
+                moves: [0.1, 0.2, 0.1, 0.0, 3.0],
             },
             _ => Self {
                 skin: 0.8,
                 beyond: 6.0,
-                neutral: 0.3,
-                moves: [0.05, 0.05, 0.05, 1.5, 1.5],
+                neutral: 0.35,
+                moves: [0.05, 0.05, 0.05, 1.5, 3.0],
             },
         }
     }
 }
+
+/// Weights of level, saturation and hue of skin: saturation is what a solver gives up first.
+const COMPONENTS: [f64; 3] = [1.0, 1.5, 1.0];
+/// Share of the neutrals' chroma that `picture` leaves at most.
+const HALVED: f64 = 0.42;
+/// Neutrals with a chroma C*ab up to here may keep it.
+const LEAST_CAST: f64 = 1.5;
+/// Weight of new clipping inside its limit, by points of percent.
+const CLIPPING: f64 = 0.3;
 
 /// Everything a residual needs.
 #[derive(Clone)]
@@ -156,6 +165,8 @@ pub(crate) struct Objective<'a> {
     pub(crate) family: Family,
     /// People that count, by index.
     pub(crate) who: Vec<usize>,
+    /// Added to what each limit is overstepped by: what the few pixels of the optimiser do not show.
+    pub(crate) tightened: [f64; 12],
 }
 
 /// Limits of a move with how far each is overstepped; 1 = by about as much as one can see.
@@ -234,21 +245,24 @@ pub(crate) struct State {
     pub(crate) made: Move,
     pub(crate) after: Vec<SkinValue>,
     pub(crate) excess: Excess,
+    clip_growth_pct: f64,
 }
 
 impl Objective<'_> {
     pub(crate) fn state(&self, p: &Parameters, thorough: bool) -> (State, Measures) {
         let made = self.family.build(p);
-        let after: Vec<SkinValue> = (0..self.ready.people.len())
-            .map(|i| self.ready.skin_after(i, &made))
+        let skin: Vec<SkinAfter> = (0..self.ready.people.len())
+            .map(|i| self.ready.skin_after(i, &made, thorough))
             .collect();
-        let measures = self.ready.measures(&made, &after, thorough);
+        let measures = self.ready.measures(&made, &skin, thorough);
+        let after = skin.iter().map(|s| s.value).collect();
         let excess = excess(&measures, &self.limits, made.saturation, self.family.reach);
         (
             State {
                 made,
                 after,
                 excess,
+                clip_growth_pct: measures.clip_growth_pct,
             },
             measures,
         )
@@ -262,7 +276,12 @@ impl Objective<'_> {
         let share = 1.0 / (self.who.len() as f64).sqrt();
         for &i in &self.who {
             let d = self.targets[i].distance(&state.after[i]);
-            r.extend(d.components.iter().map(|c| share * weights.skin * c));
+            r.extend(
+                d.components
+                    .iter()
+                    .zip(COMPONENTS)
+                    .map(|(c, w)| share * weights.skin * w * c),
+            );
             r.extend(
                 d.relative
                     .iter()
@@ -275,21 +294,28 @@ impl Objective<'_> {
                 let w = weights.neutral * neutral.confidence * self.ready.neutrals[g].share.sqrt();
                 r.push(w * at.a);
                 r.push(w * at.b);
+                if self.family.reach == Reach::Picture {
+                    // A cast of the whole picture is at least halved.
+                    let most = HALVED * self.ready.neutrals[g].chroma_before;
+                    r.push(3.0 * w * (at.chroma() - most.max(LEAST_CAST)).max(0.0));
+                }
             }
         }
+        r.push(CLIPPING * state.clip_growth_pct.max(0.0));
         r.extend(p.iter().zip(weights.moves).map(|(p, w)| w * p));
         // A little before the limit, so that the optimum lies on the safe side of it.
         r.extend(
             state
                 .excess
                 .iter()
-                .map(|(_, e)| firmness * (e + 0.05).max(0.0)),
+                .zip(self.tightened)
+                .map(|((_, e), more)| firmness * (e + 0.05 + more).max(0.0)),
         );
         r
     }
 
-    pub(crate) fn cost(&self, p: &Parameters) -> f64 {
-        let all = self.residuals(p, 0.0);
+    pub(crate) fn cost(&self, p: &Parameters, firmness: f64) -> f64 {
+        let all = self.residuals(p, firmness);
         all.iter().map(|r| r * r).sum()
     }
 }

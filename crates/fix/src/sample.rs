@@ -2,7 +2,7 @@
 
 use inkarnat_color::lab::LabConverter;
 use inkarnat_color::transfer::bt709_oetf;
-use inkarnat_color::{Chroma, Lab, Percent, WorkingSpace};
+use inkarnat_color::{Lab, Percent, WorkingSpace};
 use nalgebra::Vector2;
 
 use crate::light::{
@@ -18,7 +18,11 @@ const HALF_CODE: f64 = 0.5 / 876.0;
 /// A source pixel with all channels from here up is part of a blown area.
 const BLOWN: f64 = 0.985;
 /// Pixels that the optimiser looks at; limits are checked on all of them.
-const FEW: usize = 480;
+const FEW: usize = 240;
+/// Skin pixels that the optimiser looks at.
+const FEW_SKIN: usize = 150;
+/// Dark pixels that the noise gain is taken from.
+const DARK: usize = 48;
 
 /// One person's skin.
 pub(crate) struct SkinSet {
@@ -28,7 +32,11 @@ pub(crate) struct SkinSet {
     /// Coloured as the light, from the 95th percentile of skin up to white.
     upper: Vec<[f64; 3]>,
     pub(crate) before: SkinValue,
+    few: Vec<[f64; 3]>,
+    /// What the trimmed means of all pixels have over those of the few, in the source.
+    few_off: inkarnat_color::Ycbcr,
     spread: f64,
+    few_spread: f64,
 }
 
 /// Near-neutral pixels of one range of level.
@@ -36,7 +44,9 @@ pub(crate) struct NeutralGroup {
     pub(crate) mean: [f64; 3],
     /// Share among all neutral pixels.
     pub(crate) share: f64,
-    chroma_before: f64,
+    /// C*ab in the source.
+    pub(crate) chroma_before: f64,
+    de00_before: f64,
 }
 
 /// A problem made ready.
@@ -56,6 +66,16 @@ pub(crate) struct Ready {
     pub(crate) light: LightEstimate,
 }
 
+/// One person's skin after a move.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct SkinAfter {
+    pub(crate) value: SkinValue,
+    /// Spread of chromaticity, after over before.
+    spread_ratio: f64,
+    /// New clipped pixels, percent of the skin.
+    clip_pct: f64,
+}
+
 /// What a move does, in the quantities that have limits.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct Measures {
@@ -71,7 +91,7 @@ pub(crate) struct Measures {
     /// CIEDE2000 from neutral gained, and least level in percent; `None` without blown areas.
     pub(crate) blown: Option<(f64, f64)>,
     pub(crate) white_level_pct: f64,
-    /// C*ab that the neutrals gain (their largest group); `None` without neutrals.
+    /// CIEDE2000 from neutral that the neutrals gain in the mean; `None` without neutrals.
     pub(crate) neutral_growth: Option<f64>,
 }
 
@@ -152,7 +172,7 @@ impl Ready {
         let lab = LabConverter::new(space);
         let values: Vec<SkinValue> = usable
             .iter()
-            .map(|pixels| skin_value(pixels.iter().copied(), space, &lab))
+            .map(|pixels| value_of(trimmed_means(pixels, space), space, &lab))
             .collect();
         let people_raw: Vec<Vector2<f64>> = values
             .iter()
@@ -179,7 +199,7 @@ impl Ready {
 
         let mut by_luma: Vec<[f64; 3]> = picture.clone();
         by_luma.sort_by(|a, b| luma(a).total_cmp(&luma(b)));
-        let dark = thinned(&by_luma[..by_luma.len() / 4], 96);
+        let dark = thinned(&by_luma[..by_luma.len() / 4], DARK);
         let lumas: Vec<f64> = by_luma.iter().map(luma).collect();
         let levels = if lumas.is_empty() {
             Vec::new()
@@ -220,10 +240,25 @@ impl Ready {
         !self.blown.is_empty()
     }
 
-    /// Skin of one person after a move.
-    pub(crate) fn skin_after(&self, person: usize, by: &Move) -> SkinValue {
-        let pixels = self.people[person].pixels.iter().map(|p| by.apply(*p));
-        skin_value(pixels, self.space, &self.lab)
+    /// Skin of one person after a move. `thorough`: from all pixels.
+    pub(crate) fn skin_after(&self, person: usize, by: &Move, thorough: bool) -> SkinAfter {
+        let set = &self.people[person];
+        let source = if thorough { &set.pixels } else { &set.few };
+        let pixels: Vec<[f64; 3]> = source.iter().map(|p| by.apply(*p)).collect();
+        let mut mean = trimmed_means(&pixels, self.space);
+        if !thorough {
+            mean.y += set.few_off.y;
+            mean.cb += set.few_off.cb;
+            mean.cr += set.few_off.cr;
+        }
+        let spread = chromaticity_spread(&pixels, self.space);
+        let spread_before = if thorough { set.spread } else { set.few_spread };
+        SkinAfter {
+            value: value_of(mean, self.space, &self.lab),
+            // Below a thousandth of ln there is no spread to speak of (a flat patch).
+            spread_ratio: (spread + 1e-3) / (spread_before + 1e-3),
+            clip_pct: clip_growth(source, &pixels, thorough),
+        }
     }
 
     /// C*ab of the neutral groups after a move, and a*, b*.
@@ -232,7 +267,7 @@ impl Ready {
     }
 
     /// Everything that has a limit. `thorough`: on all pixels and by counting; else on some and smoothly.
-    pub(crate) fn measures(&self, by: &Move, after: &[SkinValue], thorough: bool) -> Measures {
+    pub(crate) fn measures(&self, by: &Move, after: &[SkinAfter], thorough: bool) -> Measures {
         let luma = |p: [f64; 3]| self.space.coefficients.luma(p);
         let mut m = Measures {
             skin_slope: (f64::INFINITY, f64::NEG_INFINITY),
@@ -250,7 +285,7 @@ impl Ready {
                 .collect()
         };
         for (set, after) in self.people.iter().zip(after) {
-            let stops = (self.luminance(after) / self.luminance(&set.before)).log2();
+            let stops = (self.luminance(&after.value) / self.luminance(&set.before)).log2();
             if stops.abs() > m.exposure_stops.abs() {
                 m.exposure_stops = stops;
             }
@@ -260,12 +295,13 @@ impl Ready {
             for slope in slopes(&set.upper) {
                 m.upper_slope = m.upper_slope.min(slope);
             }
-            let spread = self.spread_ratio(set, by);
+            let spread = after.spread_ratio;
             m.skin_spread = (m.skin_spread.0.min(spread), m.skin_spread.1.max(spread));
-            m.skin_clip_pct = m.skin_clip_pct.max(clip_growth(&set.pixels, by, thorough));
+            m.skin_clip_pct = m.skin_clip_pct.max(after.clip_pct);
         }
         let sample = if thorough { &self.picture } else { &self.few };
-        m.clip_growth_pct = clip_growth(sample, by, thorough);
+        let moved: Vec<[f64; 3]> = sample.iter().map(|p| by.apply(*p)).collect();
+        m.clip_growth_pct = clip_growth(sample, &moved, thorough);
         m.noise_gain = self.noise_gain(by);
         m.code_gap = self
             .levels
@@ -289,12 +325,10 @@ impl Ready {
         let white = by.apply([1.0; 3]);
         m.white_level_pct = 100.0 * luma(white);
         m.neutral_growth = (!self.neutrals.is_empty()).then(|| {
-            (0..self.neutrals.len())
-                .map(|g| {
-                    (self.neutral_after(g, by).chroma() - self.neutrals[g].chroma_before)
-                        * self.neutrals[g].share.sqrt()
-                })
-                .fold(f64::NEG_INFINITY, f64::max)
+            self.neutrals
+                .iter()
+                .map(|g| g.share * (from_neutral(&self.lab, by.apply(g.mean)) - g.de00_before))
+                .sum()
         });
         m
     }
@@ -302,16 +336,6 @@ impl Ready {
     fn luminance(&self, value: &SkinValue) -> f64 {
         let [r, g, b] = linear709(signal_of(value, self.space), self.space);
         (0.2126 * r + 0.7152 * g + 0.0722 * b).max(1e-5)
-    }
-
-    fn spread_ratio(&self, set: &SkinSet, by: &Move) -> f64 {
-        let after = chromaticity_spread(
-            set.pixels.iter().map(|p| by.apply(*p)),
-            set.pixels.len(),
-            self.space,
-        );
-        // Below a thousandth of ln there is no spread to speak of (a flat patch).
-        (after + 1e-3) / (set.spread + 1e-3)
     }
 
     /// Root mean square of luma's derivative, for equal and independent errors of R', G', B'.
@@ -323,18 +347,17 @@ impl Ready {
         let (kr, kg, kb) = self.space.coefficients.weights();
         let k = [kr, kg, kb];
         let whole: f64 = k.iter().map(|k| k * k).sum();
+        // Saturation turns about luma, so it has no part in this and the channels stay apart.
         let sum: f64 = self
             .dark
             .iter()
             .map(|p| {
+                let (up, down) = (
+                    by.curves(p.map(|v| v + STEP)),
+                    by.curves(p.map(|v| v - STEP)),
+                );
                 (0..3)
-                    .map(|c| {
-                        let (mut up, mut down) = (*p, *p);
-                        up[c] += STEP;
-                        down[c] -= STEP;
-                        let luma = |p| self.space.coefficients.luma(by.apply(p));
-                        ((luma(up) - luma(down)) / (2.0 * STEP)).powi(2)
-                    })
+                    .map(|c| (k[c] * (up[c] - down[c]) / (2.0 * STEP)).powi(2))
                     .sum::<f64>()
                     / whole
             })
@@ -377,13 +400,28 @@ impl SkinSet {
         } else {
             Vec::new()
         };
-        let spread = chromaticity_spread(pixels.iter().copied(), pixels.len(), space);
+        let mut by_luma = pixels.clone();
+        by_luma.sort_by(|a, b| {
+            space
+                .coefficients
+                .luma(*a)
+                .total_cmp(&space.coefficients.luma(*b))
+        });
+        let few = thinned(&by_luma, FEW_SKIN);
+        let (all, some) = (trimmed_means(&pixels, space), trimmed_means(&few, space));
         Self {
+            few_off: inkarnat_color::Ycbcr {
+                y: all.y - some.y,
+                cb: all.cb - some.cb,
+                cr: all.cr - some.cr,
+            },
+            spread: chromaticity_spread(&pixels, space),
+            few_spread: chromaticity_spread(&few, space),
+            few,
             pixels,
             ramp,
             upper,
             before,
-            spread,
         }
     }
 }
@@ -412,41 +450,36 @@ pub(crate) fn signal_of(value: &SkinValue, space: WorkingSpace) -> [f64; 3] {
     })
 }
 
-pub(crate) fn skin_value(
-    pixels: impl Iterator<Item = [f64; 3]>,
-    space: WorkingSpace,
-    lab: &LabConverter,
-) -> SkinValue {
-    let mut columns: [Vec<f64>; 3] = Default::default();
+fn trimmed_means(pixels: &[[f64; 3]], space: WorkingSpace) -> inkarnat_color::Ycbcr {
+    let mut columns: [Vec<f64>; 3] = std::array::from_fn(|_| Vec::with_capacity(pixels.len()));
     for p in pixels {
-        let v = space.coefficients.ycbcr_from_rgb(p);
+        let v = space.coefficients.ycbcr_from_rgb(*p);
         for (column, v) in columns.iter_mut().zip([v.y, v.cb, v.cr]) {
             column.push(v);
         }
     }
     let [y, cb, cr] = columns.map(|mut c| trimmed_mean(&mut c));
-    let mean = inkarnat_color::Ycbcr { y, cb, cr };
+    inkarnat_color::Ycbcr { y, cb, cr }
+}
+
+fn value_of(mean: inkarnat_color::Ycbcr, space: WorkingSpace, lab: &LabConverter) -> SkinValue {
     SkinValue {
-        level: Percent::from_signal(y),
-        chroma: Chroma { cb, cr },
+        level: Percent::from_signal(mean.y),
+        chroma: mean.chroma(),
         lab: lab.lab(space.coefficients.rgb_from_ycbcr(mean)),
     }
 }
 
 /// Root mean square distance of (ln R/G, ln B/G) from its mean: a gain in light leaves it as it is, so that undoing a
 /// cast or an exposure counts as no change, and draining or boosting colour counts in full.
-fn chromaticity_spread(
-    pixels: impl Iterator<Item = [f64; 3]>,
-    count: usize,
-    space: WorkingSpace,
-) -> f64 {
+fn chromaticity_spread(pixels: &[[f64; 3]], space: WorkingSpace) -> f64 {
     let (mut sum, mut squares) = (Vector2::zeros(), 0.0);
     for p in pixels {
-        let at = log_ratios(linear709(p, space));
+        let at = log_ratios(linear709(*p, space));
         sum += at;
         squares += at.norm_squared();
     }
-    let n = count as f64;
+    let n = pixels.len() as f64;
     (squares / n - (sum / n).norm_squared()).max(0.0).sqrt()
 }
 
@@ -470,16 +503,16 @@ fn beyond(p: &[f64; 3]) -> bool {
 }
 
 /// New pixels beyond range or crushed to black, percent of the sample.
-fn clip_growth(sample: &[[f64; 3]], by: &Move, thorough: bool) -> f64 {
+fn clip_growth(sample: &[[f64; 3]], moved: &[[f64; 3]], thorough: bool) -> f64 {
     if sample.is_empty() {
         return 0.0;
     }
     let sum: f64 = sample
         .iter()
-        .map(|p| {
-            let after = by.apply(*p);
+        .zip(moved)
+        .map(|(p, after)| {
             if thorough {
-                f64::from(u8::from(beyond(&after))) - f64::from(u8::from(beyond(p)))
+                f64::from(u8::from(beyond(after) && !beyond(p)))
             } else if beyond(p) {
                 0.0
             } else {
@@ -546,6 +579,7 @@ fn neutral_groups(
                 mean,
                 share: part.len() as f64 / n as f64,
                 chroma_before: lab.lab(mean).chroma(),
+                de00_before: from_neutral(lab, mean),
             }
         })
         .collect()

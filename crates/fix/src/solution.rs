@@ -67,9 +67,9 @@ pub struct Cost {
     pub neutral_de00: Option<f64>,
     /// The same before the fix.
     pub neutral_de00_before: Option<f64>,
-    /// New clipped and crushed pixels, points of percent of the picture; negative: fewer than before.
+    /// Newly clipped and crushed pixels, percent of the picture.
     pub clip_growth_pct: f64,
-    /// New clipped and crushed pixels of skin, percent of the skin, the worst person.
+    /// Newly clipped and crushed pixels of skin, percent of the skin, the worst person.
     pub skin_clip_growth_pct: f64,
     /// Contrast of the picture, after over before: 5th–95th percentile of luma. 1 = unchanged.
     pub contrast: f64,
@@ -116,7 +116,7 @@ pub struct PersonResult {
 
 /// How far a fix got.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(tag = "state", rename_all = "snake_case")]
+#[serde(tag = "is", rename_all = "snake_case")]
 pub enum State {
     /// Everybody is on aim.
     OnAim,
@@ -143,7 +143,6 @@ pub struct Fix {
     /// Everybody before and after, in the order of the problem.
     pub people: Vec<PersonResult>,
     /// How far it got.
-    #[serde(flatten)]
     pub state: State,
     /// One sentence: what it does and what stops it.
     pub explain: String,

@@ -7,11 +7,12 @@ use nalgebra::{DVector, Dyn, U5, Vector5};
 use crate::choose::choose;
 use crate::cost::{Asked, cost};
 use crate::explain::explain;
+use crate::light::{linear709, log_ratios};
 use crate::limits::{Limit, Limits};
 use crate::model::{Family, Parameters};
 use crate::objective::{Objective, State as MoveState, Target};
 use crate::problem::{Problem, ProblemError};
-use crate::sample::Ready;
+use crate::sample::{Ready, signal_of};
 use crate::solution::{Fix, PersonResult, Reach, Solution, State};
 use crate::target::centre;
 use inkarnat_color::delta_e_2000;
@@ -61,6 +62,7 @@ pub fn solve(problem: &Problem) -> Result<Solution, ProblemError> {
             limits: problem.limits,
             family,
             who: (0..targets.len()).collect(),
+            tightened: [0.0; 12],
         };
         let p = if right_already {
             [0.0; 5]
@@ -81,8 +83,10 @@ pub fn solve(problem: &Problem) -> Result<Solution, ProblemError> {
     })
 }
 
-/// How firmly limits are held, stage by stage.
-const FIRMNESS: [f64; 2] = [3.0, 30.0];
+/// How firmly limits are held while looking for the way.
+const LOOSE: f64 = 3.0;
+/// How firmly limits are held in the end.
+const FIRM: f64 = 30.0;
 
 struct Fit<'a, 'b> {
     objective: &'a Objective<'b>,
@@ -133,7 +137,7 @@ impl LeastSquaresProblem<f64, Dyn, U5> for Fit<'_, '_> {
     }
 }
 
-/// Fixed starts: nothing; the cast undone and the level met by exposure.
+/// Fixed starts: nothing; the level met by exposure with the skin's colour, or the neutrals, put right.
 fn starts(objective: &Objective<'_>) -> Vec<Parameters> {
     let ready = objective.ready;
     let who = &objective.who;
@@ -153,48 +157,86 @@ fn starts(objective: &Objective<'_>) -> Vec<Parameters> {
             vec![[0.0; 5], [power, 0.0, 0.0, 0.0, 0.0]]
         }
         _ => {
+            // Gains that put the skin's own colour where it should be.
+            let skin: [f64; 2] = std::array::from_fn(|c| {
+                mean(&|i| {
+                    let colour = |signal| log_ratios(linear709(signal, ready.space))[c];
+                    colour(objective.targets[i].centre.signal(ready.space))
+                        - colour(signal_of(&ready.people[i].before, ready.space))
+                })
+            });
             // Signal goes with about the 0.45th power of light.
             let stops = level / 0.45 / std::f64::consts::LN_2;
-            let cast = ready.light.neutral.map_or([0.0; 2], |n| n.cast);
-            vec![
-                [0.0; 5],
-                [stops.clamp(-1.5, 1.5), -cast[0], -cast[1], 0.0, 0.0],
-            ]
+            let stops = stops.clamp(-1.5, 1.5);
+            let mut all = vec![[0.0; 5], [stops, skin[0], skin[1], 0.0, 0.0]];
+            if let Some(neutral) = ready.light.neutral {
+                let [r, b] = neutral.cast;
+                all.push([stops, -r, -b, 0.0, 0.0]);
+            }
+            all
         }
     }
 }
 
-/// The best parameters within all limits.
+/// The best parameters within all limits: the better of the starts, then on from there with firm limits.
 fn best_within_limits(objective: &Objective<'_>) -> Parameters {
-    starts(objective)
+    let begun = starts(objective)
         .into_iter()
         .map(|start| {
-            let mut at = start;
-            for firmness in FIRMNESS {
-                let mut fit = Fit {
-                    objective,
-                    firmness,
-                    at,
-                    residuals: Vec::new(),
-                };
-                fit.update();
-                let (fit, _) = LevenbergMarquardt::new()
-                    .with_ftol(1e-7)
-                    .with_xtol(1e-7)
-                    .with_gtol(1e-9)
-                    .with_patience(20)
-                    .minimize(fit);
-                if fit.at.iter().all(|v| v.is_finite()) {
-                    at = fit.at;
-                }
-            }
-            let at = drawn_back(objective, at);
-            (objective.cost(&at), at)
+            let at = descended(objective, start, LOOSE, 1e-4);
+            (objective.cost(&at, LOOSE), at)
         })
         .fold((f64::INFINITY, [0.0; 5]), |best, found| {
             if found.0 < best.0 { found } else { best }
         })
-        .1
+        .1;
+    let mut firm = objective.clone();
+    let mut at = begun;
+    for _ in 0..4 {
+        at = descended(&firm, at, FIRM, 1e-7);
+        let over = firm.state(&at, true).0.excess.map(|(_, e)| e);
+        if over.iter().all(|e| *e <= 0.0) {
+            break;
+        }
+        for (more, e) in firm.tightened.iter_mut().zip(over) {
+            if e > 0.0 {
+                *more += e + 0.05;
+            }
+        }
+    }
+    let at = drawn_back(objective, at);
+    // Never worse than leaving the picture alone.
+    if objective.cost(&at, 0.0) < objective.cost(&[0.0; 5], 0.0) {
+        at
+    } else {
+        [0.0; 5]
+    }
+}
+
+fn descended(
+    objective: &Objective<'_>,
+    start: Parameters,
+    firmness: f64,
+    tolerance: f64,
+) -> Parameters {
+    let mut fit = Fit {
+        objective,
+        firmness,
+        at: start,
+        residuals: Vec::new(),
+    };
+    fit.update();
+    let (fit, _) = LevenbergMarquardt::new()
+        .with_ftol(tolerance)
+        .with_xtol(tolerance)
+        .with_gtol(1e-9)
+        .with_patience(20)
+        .minimize(fit);
+    if fit.at.iter().all(|v| v.is_finite()) {
+        fit.at
+    } else {
+        start
+    }
 }
 
 /// The point nearest to `p` on the way to the untouched picture that is within every limit, counted on all pixels.
@@ -206,8 +248,12 @@ fn drawn_back(objective: &Objective<'_>, p: Parameters) -> Parameters {
     if within(1.0) {
         return p;
     }
-    let (mut low, mut high) = (0.0, 1.0);
-    for _ in 0..16 {
+    // What is within the limits need not hang together: look from the far end.
+    const STEPS: u32 = 20;
+    let share = |i: u32| f64::from(i) / f64::from(STEPS);
+    let first = (0..STEPS).rev().find(|i| within(share(*i))).unwrap_or(0);
+    let (mut low, mut high) = (share(first), share(first + 1));
+    for _ in 0..8 {
         let middle = (low + high) / 2.0;
         if within(middle) {
             low = middle;

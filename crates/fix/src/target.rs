@@ -6,7 +6,7 @@ use nalgebra::{Matrix2, Vector2};
 
 use crate::aim::{Aim, AimCentre, SaturationAim, Want};
 use crate::light::{SkinEstimate, linear709, log_ratios, working_from_linear709};
-use crate::sample::at_level;
+use crate::sample::{at_level, signal_of};
 use crate::solution::SkinValue;
 
 /// The centre of an aim for one person: what is not typed is this person's own.
@@ -49,27 +49,42 @@ fn own_chroma(
     if neutral_found {
         return estimated;
     }
-    // Nothing neutral to be had: skin inside the published band is left as it is, outside it moves to the edge.
-    let scale = level.signal() / before.level.signal().max(1e-6);
-    let kept = Chroma {
-        cb: before.chroma.cb * scale,
-        cr: before.chroma.cr * scale,
-    };
+    // Nothing neutral to be had: what this skin may be is known within the covariance only. Inside it the skin stays as
+    // it is; outside it moves to the edge, and to the edge of the published band of hue.
+    let mean = Vector2::new(rg, bg);
+    let raw = log_ratios(linear709(signal_of(before, space), space));
+    let off = raw - mean;
+    let distance = (off.transpose() * inverse_covariance(estimate) * off)[0].sqrt();
+    let kept = mean + off * (LIKELY / distance.max(LIKELY));
+    let linear = working_from_linear709([kept.x.exp(), 1.0, kept.y.exp()], space);
+    let kept = space
+        .coefficients
+        .ycbcr_from_rgb(at_level(linear, level.signal(), space))
+        .chroma();
     let (low, high) = PUBLISHED_BAND_DEG;
     match kept.hue() {
-        Some(hue) if (low..=high).contains(&hue.degrees()) => kept,
-        Some(hue) => {
+        Some(hue) if !(low..=high).contains(&hue.degrees()) => {
             let to_low = hue.from_origin(Hue::from_degrees(low)).degrees().abs();
             let to_high = hue.from_origin(Hue::from_degrees(high)).degrees().abs();
             let edge = if to_low < to_high { low } else { high }.to_radians();
-            let magnitude = estimated.magnitude();
             Chroma {
-                cb: magnitude * edge.cos(),
-                cr: magnitude * edge.sin(),
+                cb: kept.magnitude() * edge.cos(),
+                cr: kept.magnitude() * edge.sin(),
             }
         }
+        Some(_) => kept,
         None => estimated,
     }
+}
+
+/// How many standard deviations of the estimate count as likely where nothing neutral is to be had.
+const LIKELY: f64 = 1.5;
+
+fn inverse_covariance(estimate: &SkinEstimate) -> Matrix2<f64> {
+    let [rr, rb, bb] = estimate.covariance;
+    // 2 % for the reading itself.
+    let covariance = Matrix2::new(rr, rb, rb, bb) + Matrix2::identity() * 0.02f64.powi(2);
+    covariance.try_inverse().unwrap_or_else(Matrix2::identity)
 }
 
 /// The most likely chroma of this person's skin on a typed hue.
@@ -79,10 +94,7 @@ fn own_chroma(
 /// picture, and from the published population of faces): along the typed hue the nearest point in that measure is taken.
 fn chroma_at_hue(level: Percent, hue: Hue, estimate: &SkinEstimate, space: WorkingSpace) -> f64 {
     let mean = Vector2::new(estimate.chromaticity[0], estimate.chromaticity[1]);
-    let [rr, rb, bb] = estimate.covariance;
-    // 2 % for the reading itself.
-    let covariance = Matrix2::new(rr, rb, rb, bb) + Matrix2::identity() * 0.02f64.powi(2);
-    let inverse = covariance.try_inverse().unwrap_or_else(Matrix2::identity);
+    let inverse = inverse_covariance(estimate);
     let miss = |chroma: f64| {
         let at = AimCentre::new(level, Some(hue), chroma, space);
         let off = log_ratios(linear709(at.signal(space), space)) - mean;
