@@ -1,1 +1,40 @@
-//! Use cases and jobs.
+//! Use cases and jobs: everything that the command line (and later the page) does, as functions on
+//! a film.
+//!
+//! - [`take_in`], [`read_film`], [`fix_film`], [`hand_over`], [`prove_film`] and [`run`] are the
+//!   steps; [`report`] says how the film stands.
+//! - A clip's own work (looking at it, reading, rendering, proving) is a [`job::Job`], done by a
+//!   child process of the same binary ([`worker`]); the parent alone writes the film file.
+//! - Something wrong with one clip is a [`Problem`] in the step's list, and the other clips go on.
+#![forbid(unsafe_code)]
+#![allow(
+    clippy::disallowed_methods,
+    reason = "this crate reads and writes files"
+)]
+
+mod clip;
+mod error;
+pub mod event;
+mod exports;
+mod files;
+pub mod job;
+mod nearest;
+mod problem;
+pub mod show;
+mod steps;
+pub mod worker;
+
+pub use error::{AppError, Result};
+pub use event::{Cancel, Event, Stage, Unwatched, Watch};
+pub use inkarnat_film::{Film, FilmError};
+pub use inkarnat_media::Codec;
+pub use nearest::{NearestCdl, SKIN_LIMIT_DE00, nearest_cdl};
+pub use problem::{Context, Problem};
+pub use show::{FilmReport, all_well, report};
+pub use steps::fixing::{FixRecord, fix_film};
+pub use steps::handing::{Delivery, hand_over, write_readings};
+pub use steps::proving::{PersonProof, Proof, Tolerance, prove_film};
+pub use steps::reading::read_film;
+pub use steps::running::{Order, film_in, run};
+pub use steps::taking::{AimSetting, draw, open_or_create, set_aims, take_in};
+pub use worker::Workers;

@@ -1,2 +1,237 @@
 //! The command line.
-fn main() {}
+#![forbid(unsafe_code)]
+#![expect(
+    clippy::print_stdout,
+    clippy::print_stderr,
+    reason = "this is the program that talks to the terminal"
+)]
+#![allow(clippy::disallowed_methods, reason = "a program has a clock and files")]
+
+mod arguments;
+mod progress;
+mod table;
+
+use anyhow::Context as _;
+use arguments::{Arguments, CodecName, Verb};
+use clap::Parser;
+use inkarnat_app::{
+    AppError, Cancel, Context, Delivery, Film, Order, Problem, Workers, all_well, draw, film_in,
+    fix_film, hand_over, open_or_create, prove_film, read_film, report, run, set_aims, take_in,
+    worker,
+};
+use progress::Progress;
+use std::path::Path;
+use std::process::ExitCode;
+
+/// Everything ended as it should.
+const WELL: u8 = 0;
+/// Nothing could be done.
+const ERROR: u8 = 1;
+/// Finished, but something is short, unreadable or failed proof; each is named.
+const NOT_ALL: u8 = 2;
+
+fn main() -> ExitCode {
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(error) => {
+            let _ = error.print();
+            // Help and version are no errors.
+            return ExitCode::from(u8::from(error.use_stderr()));
+        }
+    };
+    if matches!(arguments.verb, Verb::Worker) {
+        return ExitCode::from(worker::serve());
+    }
+    let cancel = Cancel::default();
+    let asked = cancel.clone();
+    // Without a handler the signal ends the program at once, which loses nothing either.
+    let _ = ctrlc::set_handler(move || asked.cancel());
+    match perform(arguments.verb, &cancel) {
+        Ok(code) => ExitCode::from(code),
+        Err(error) => {
+            eprintln!("error: {error:#}");
+            ExitCode::from(ERROR)
+        }
+    }
+}
+
+fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
+    let workers = Workers::of_this_program()?;
+    let progress = Progress::new();
+    let context = Context {
+        workers: &workers,
+        watch: &progress,
+        cancel,
+    };
+    let mut problems = Vec::new();
+    match verb {
+        Verb::Start { film, clips, patch } => {
+            let mut film = open_or_create(&film)?;
+            take_in(&mut film, &clips, context, &mut problems)?;
+            draw(&mut film, &patch, context, &mut problems)?;
+            progress.finish();
+            println!(
+                "{}: {} in the film",
+                film.path().display(),
+                counted(film.shots()?.len(), "shot")
+            );
+            Ok(after_step(&problems, film.shots()?.is_empty()))
+        }
+        Verb::Read { film, patch } => {
+            let mut film = Film::open(&film)?;
+            draw(&mut film, &patch, context, &mut problems)?;
+            read_film(&mut film, context, &mut problems)?;
+            progress.finish();
+            summary(&film, None)?;
+            let none = !report(&film)?
+                .shots
+                .iter()
+                .any(|shot| shot.people.iter().any(|person| person.before.is_some()));
+            Ok(after_step(&problems, none))
+        }
+        Verb::Aim { film, person } => {
+            let mut film = Film::open(&film)?;
+            if person.is_empty() {
+                table::aims(&report(&film)?);
+                println!("\n{}", arguments::CAUTION);
+                return Ok(WELL);
+            }
+            set_aims(&mut film, &person, context, &mut problems)?;
+            progress.finish();
+            table::aims(&report(&film)?);
+            println!("\n{}", arguments::CAUTION);
+            Ok(after_step(&problems, problems.len() == person.len()))
+        }
+        Verb::Fix { film } => {
+            let mut film = Film::open(&film)?;
+            fix_film(&mut film, context, &mut problems)?;
+            progress.finish();
+            summary(&film, None)?;
+            judged(&film, &problems)
+        }
+        Verb::Handover { film, to, codec } => {
+            let mut film = Film::open(&film)?;
+            hand_over(&mut film, &to, delivery(codec), context, &mut problems)?;
+            progress.finish();
+            println!("handed over to {}", to.display());
+            judged(&film, &problems)
+        }
+        Verb::Prove { film } => {
+            let mut film = Film::open(&film)?;
+            prove_film(&mut film, context, &mut problems)?;
+            progress.finish();
+            summary(&film, None)?;
+            judged(&film, &problems)
+        }
+        Verb::Show { film, shot, json } => {
+            let film = Film::open_to_read(&film)?;
+            show(&film, shot.as_deref(), json)
+        }
+        Verb::Run {
+            clips,
+            to,
+            film,
+            patch,
+            person,
+            codec,
+        } => {
+            let order = Order {
+                clips,
+                patches: patch,
+                aims: person,
+                directory: to,
+                delivery: delivery(codec),
+            };
+            whole_job(film.as_deref(), &order, context, &progress)
+        }
+        Verb::Worker => Ok(ERROR),
+    }
+}
+
+fn whole_job(
+    film: Option<&Path>,
+    order: &Order,
+    context: Context<'_>,
+    progress: &Progress,
+) -> anyhow::Result<u8> {
+    let mut problems = Vec::new();
+    std::fs::create_dir_all(&order.directory).with_context(|| {
+        format!(
+            "{}: the output directory cannot be made; choose one that can be written",
+            order.directory.display()
+        )
+    })?;
+    let place = film.map_or_else(|| film_in(&order.directory), Path::to_owned);
+    let mut film = open_or_create(&place)?;
+    let done = run(&mut film, order, context, &mut problems);
+    progress.finish();
+    match done {
+        Ok(()) => {}
+        Err(error @ AppError::Cancelled) => return Err(error.into()),
+        Err(error) => return Err(error.into()),
+    }
+    summary(&film, None)?;
+    let standing = report(&film)?;
+    if standing.shots.is_empty() {
+        eprintln!("error: none of the clips could be taken in");
+        return Ok(ERROR);
+    }
+    judged(&film, &problems)
+}
+
+fn delivery(codec: CodecName) -> Delivery {
+    Delivery {
+        codec: codec.codec(),
+    }
+}
+
+/// The exit code of a step that brings things in.
+fn after_step(problems: &[Problem], nothing_done: bool) -> u8 {
+    match (problems.is_empty(), nothing_done) {
+        (true, _) => WELL,
+        (false, true) => ERROR,
+        (false, false) => NOT_ALL,
+    }
+}
+
+/// The exit code by how the film stands, with everything that is not well named.
+fn judged(film: &Film, problems: &[Problem]) -> anyhow::Result<u8> {
+    let report = report(film)?;
+    if all_well(&report, problems) {
+        return Ok(WELL);
+    }
+    for line in table::not_well(&report, problems) {
+        eprintln!("{line}");
+    }
+    Ok(NOT_ALL)
+}
+
+fn summary(film: &Film, shot: Option<&str>) -> anyhow::Result<()> {
+    table::film(&report(film)?, shot);
+    Ok(())
+}
+
+fn show(film: &Film, shot: Option<&str>, json: bool) -> anyhow::Result<u8> {
+    let mut report = report(film)?;
+    if let Some(name) = shot {
+        film.shot_named(name)?;
+        report.shots.retain(|shot| shot.shot == name);
+    }
+    if json {
+        let mut text = serde_json::to_string_pretty(&report)?;
+        text.push('\n');
+        // A reader that has seen enough is no error.
+        let _ = std::io::Write::write_all(&mut std::io::stdout(), text.as_bytes());
+    } else {
+        table::film(&report, shot);
+    }
+    Ok(if all_well(&report, &[]) {
+        WELL
+    } else {
+        NOT_ALL
+    })
+}
+
+fn counted(count: usize, what: &str) -> String {
+    format!("{count} {what}{}", if count == 1 { "" } else { "s" })
+}

@@ -1,0 +1,9 @@
+//! One clip's work, done in a child process: no film file here.
+
+mod follow;
+mod picking;
+pub(crate) mod probing;
+pub(crate) mod proving;
+pub(crate) mod reading;
+pub(crate) mod rendering;
+mod sampling;

@@ -1,0 +1,135 @@
+//! Reading a delivered file beside its source: the pixels are chosen on the source, with the track
+//! that was stored, and are the same for both.
+
+use crate::clip::follow::clip;
+use crate::clip::picking::{chosen_of, held_patch};
+use crate::clip::reading::sum;
+use crate::event::Cancel;
+use crate::job::{ProveJob, Proved, ProvedPerson};
+use crate::{AppError, Result};
+use inkarnat_color::picture::PixelFormat;
+use inkarnat_color::{Rgb, WorkingSpace};
+use inkarnat_media::{Frame, Reader};
+use inkarnat_ops::fast::Prepared;
+use inkarnat_reading::{FrameReading, Pose, read_frame};
+
+#[derive(Default)]
+struct Pair {
+    after: Vec<FrameReading>,
+    proof: Vec<FrameReading>,
+    looked_at: usize,
+}
+
+pub(crate) fn perform(
+    job: &ProveJob,
+    cancel: &Cancel,
+    progress: &dyn Fn(u64, u64),
+) -> Result<Proved> {
+    let mut source = Reader::open(&job.source).map_err(clip)?;
+    let mut delivered = Reader::open(&job.delivered).map_err(clip)?;
+    let mut faults = Vec::new();
+    let (of_source, of_delivered) = (source.probe().clone(), delivered.probe().clone());
+    let same_size =
+        (of_source.width, of_source.height) == (of_delivered.width, of_delivered.height);
+    if !same_size {
+        faults.push(format!(
+            "the delivered picture is {}x{}, its source {}x{}",
+            of_delivered.width, of_delivered.height, of_source.width, of_source.height
+        ));
+    }
+    if (of_source.rate.value() - of_delivered.rate.value()).abs() > 1e-3 && job.frames > 1 {
+        faults.push(format!(
+            "the delivered file has {:.3} frames a second, its source {:.3}",
+            of_delivered.rate.value(),
+            of_source.rate.value()
+        ));
+    }
+    let prepared = job.chain.prepare();
+    let mut pairs: Vec<Pair> = job.people.iter().map(|_| Pair::default()).collect();
+    let (mut source_frames, mut delivered_frames) = (0, 0);
+    loop {
+        if cancel.is_cancelled() {
+            return Err(AppError::Cancelled);
+        }
+        let (from, to) = (
+            source.next_frame().map_err(clip)?,
+            delivered.next_frame().map_err(clip)?,
+        );
+        source_frames += u64::from(from.is_some());
+        delivered_frames += u64::from(to.is_some());
+        match (from, to) {
+            (None, None) => break,
+            (Some(from), Some(to)) if same_size => {
+                for (person, pair) in job.people.iter().zip(&mut pairs) {
+                    let poses: Vec<Pose> = person
+                        .tracks
+                        .iter()
+                        .map(|track| track.pose(from.index()))
+                        .collect();
+                    pair.read(job, &person.patches, &poses, &from, &to, &prepared);
+                }
+                progress(from.index() + 1, job.frames);
+            }
+            _ => {}
+        }
+    }
+    let people = pairs
+        .into_iter()
+        .map(|pair| pair.summed_up(job.space, of_source.format, of_delivered.format))
+        .collect();
+    Ok(Proved {
+        people,
+        source_frames,
+        delivered_frames,
+        faults,
+    })
+}
+
+impl Pair {
+    fn read(
+        &mut self,
+        job: &ProveJob,
+        patches: &[inkarnat_reading::Patch],
+        poses: &[Pose],
+        from: &Frame,
+        to: &Frame,
+        prepared: &Prepared,
+    ) {
+        self.looked_at += 1;
+        let frame = from.index();
+        let Some((_, pixels)) = held_patch(frame, patches, poses, from.width(), from.height())
+        else {
+            return;
+        };
+        let (mut picture, chosen) = chosen_of(&from.native(), &pixels, job.rule);
+        apply(prepared, &mut picture);
+        let delivered = to.native().rgb_region(pixels.region);
+        // Both or none, so that the two readings are of the same frames.
+        if let (Ok(after), Ok(proof)) = (
+            read_frame(frame, &picture, &chosen, job.space),
+            read_frame(frame, &delivered, &chosen, job.space),
+        ) {
+            self.after.push(after);
+            self.proof.push(proof);
+        }
+    }
+
+    fn summed_up(
+        self,
+        space: WorkingSpace,
+        source: PixelFormat,
+        delivered: PixelFormat,
+    ) -> ProvedPerson {
+        ProvedPerson {
+            after_reading: sum(&self.after, self.looked_at, space, source),
+            after: self.after,
+            proof_reading: sum(&self.proof, self.looked_at, space, delivered),
+            proof: self.proof,
+        }
+    }
+}
+
+fn apply(prepared: &Prepared, picture: &mut Rgb) {
+    let [r, g, b] = &mut picture.planes;
+    prepared.apply_rows([r, g, b]);
+}

@@ -1,0 +1,227 @@
+//! Reading a clip: patches followed, pixels chosen, frames read, a sample kept for the solver.
+
+use crate::clip::follow::{Followers, clip};
+use crate::clip::picking::{chosen_of, held_patch};
+use crate::clip::sampling::{PictureSampler, SkinSampler};
+use crate::event::Cancel;
+use crate::job::{PictureRecord, Read, ReadJob, ReadPerson};
+use crate::{AppError, Result};
+use inkarnat_color::WorkingSpace;
+use inkarnat_color::picture::{Native, PixelFormat};
+use inkarnat_media::Reader;
+use inkarnat_reading::{
+    ClipRule, CodeStep, FrameReading, Patch, PatchPixels, Pose, ShotContext, ShotReading, Track,
+    read_frame, read_shot,
+};
+
+/// A reading by each of two rules of clipping; the shot decides at its end which one holds.
+struct Reading {
+    /// White is clipped.
+    at_white: Option<FrameReading>,
+    /// Only the highest code is clipped; present where it makes a difference.
+    at_top: Option<Option<FrameReading>>,
+}
+
+struct PersonReader {
+    frames: Vec<Reading>,
+    skin_at_white: SkinSampler,
+    skin_at_top: SkinSampler,
+    /// Frames looked at in which nothing was held.
+    lost: usize,
+}
+
+pub(crate) fn perform(job: &ReadJob, cancel: &Cancel, progress: &dyn Fn(u64, u64)) -> Result<Read> {
+    let mut reader = Reader::open(&job.path).map_err(clip)?;
+    let probe = reader.probe().clone();
+    let patches: Vec<Patch> = job
+        .people
+        .iter()
+        .flat_map(|person| person.patches.iter().cloned())
+        .collect();
+    let back = Followers::frames_back(&patches);
+    let total = back + job.frames;
+    let mut followers = Followers::new(&patches, &mut reader, job.space, cancel, |done| {
+        progress(done, total);
+    })?;
+    let at_top = ClipRule::of_source(probe.format.levels, probe.format.depth, 1.0);
+    let mut sampler = PictureSampler::new(job.frames, job.space.coefficients);
+    let mut people: Vec<PersonReader> = job
+        .people
+        .iter()
+        .map(|_| PersonReader {
+            frames: Vec::new(),
+            skin_at_white: SkinSampler::new(job.frames),
+            skin_at_top: SkinSampler::new(job.frames),
+            lost: 0,
+        })
+        .collect();
+    let (mut seen, mut suspect) = (0u64, 0u64);
+    while let Some(frame) = reader.next_frame().map_err(clip)? {
+        if cancel.is_cancelled() {
+            return Err(AppError::Cancelled);
+        }
+        let native = frame.native();
+        let poses = followers.poses(frame.index(), &native)?;
+        let mut held = Vec::new();
+        let mut rest = poses.as_slice();
+        for (person, reader) in job.people.iter().zip(&mut people) {
+            let (own, others) = rest.split_at(person.patches.len());
+            rest = others;
+            let found = reader.read(
+                frame.index(),
+                &native,
+                &person.patches,
+                own,
+                job.space,
+                at_top,
+            );
+            held.extend(found);
+        }
+        sampler.take(frame.index(), &native, &held);
+        seen += 1;
+        suspect += u64::from(frame.suspect());
+        progress(back + frame.index() + 1, total);
+    }
+    let rule = ClipRule::of_source(
+        probe.format.levels,
+        probe.format.depth,
+        sampler.beyond_share(),
+    );
+    let mut notes = Vec::new();
+    if seen < job.frames {
+        notes.push(format!(
+            "damaged: {} of {} frames cannot be decoded and are left out",
+            job.frames - seen,
+            job.frames
+        ));
+    }
+    if suspect > 0 {
+        notes.push(format!(
+            "damaged: the decoder met errors, {suspect} of {seen} frames may be wrong"
+        ));
+    }
+    let mut tracks = followers.tracks().into_iter();
+    let people = job
+        .people
+        .iter()
+        .zip(people)
+        .map(|(asked, reader)| {
+            let own: Vec<Track> = tracks.by_ref().take(asked.patches.len()).collect();
+            notes.extend(lost_note(&asked.person, &asked.patches, &own, job.frames));
+            reader.summed_up(own, rule, job.space, probe.format)
+        })
+        .collect();
+    Ok(Read {
+        people,
+        picture: PictureRecord {
+            dark_noise: sampler.dark_noise(),
+            sample: sampler.into_sample(),
+            rule,
+        },
+        notes,
+    })
+}
+
+impl PersonReader {
+    fn read(
+        &mut self,
+        frame: u64,
+        native: &Native<'_>,
+        patches: &[Patch],
+        poses: &[Pose],
+        space: WorkingSpace,
+        at_top: ClipRule,
+    ) -> Option<PatchPixels> {
+        let Some((_, pixels)) = held_patch(frame, patches, poses, native.width, native.height)
+        else {
+            self.lost += 1;
+            return None;
+        };
+        let (picture, chosen) = chosen_of(native, &pixels, ClipRule::default());
+        let at_white = read_frame(frame, &picture, &chosen, space).ok();
+        self.skin_at_white.take(frame, &picture, &chosen);
+        let mut reading = Reading {
+            at_white,
+            at_top: None,
+        };
+        if at_top != ClipRule::default() && chosen.clipped > 0 {
+            let chosen = inkarnat_reading::choose(&picture, &pixels, at_top);
+            reading.at_top = Some(read_frame(frame, &picture, &chosen, space).ok());
+            self.skin_at_top.take(frame, &picture, &chosen);
+        } else {
+            self.skin_at_top.take(frame, &picture, &chosen);
+        }
+        self.frames.push(reading);
+        Some(pixels)
+    }
+
+    fn summed_up(
+        self,
+        tracks: Vec<Track>,
+        rule: ClipRule,
+        space: WorkingSpace,
+        format: PixelFormat,
+    ) -> ReadPerson {
+        let at_white = rule == ClipRule::default();
+        let looked_at = self.frames.len() + self.lost;
+        let frames: Vec<FrameReading> = self
+            .frames
+            .into_iter()
+            .filter_map(|reading| match reading.at_top {
+                Some(at_top) if !at_white => at_top,
+                _ => reading.at_white,
+            })
+            .collect();
+        let skin = if at_white {
+            self.skin_at_white
+        } else {
+            self.skin_at_top
+        };
+        ReadPerson {
+            tracks,
+            reading: sum(&frames, looked_at, space, format),
+            frames,
+            skin: skin.into_sample(),
+        }
+    }
+}
+
+/// The reading of a shot from its frames.
+pub(crate) fn sum(
+    frames: &[FrameReading],
+    looked_at: usize,
+    space: WorkingSpace,
+    format: PixelFormat,
+) -> std::result::Result<ShotReading, String> {
+    let context = ShotContext {
+        space,
+        frames_lost: looked_at - frames.len(),
+        ..ShotContext::new(CodeStep::of(format.levels, format.depth))
+    };
+    read_shot(frames, &context).map_err(|error| error.to_string())
+}
+
+/// One line about the frames in which none of a person's patches is held.
+fn lost_note(person: &str, patches: &[Patch], tracks: &[Track], frames: u64) -> Option<String> {
+    let lost: Vec<u64> = (0..frames)
+        .filter(|frame| {
+            tracks
+                .iter()
+                .all(|track| track.pose(*frame).held().is_none())
+        })
+        .collect();
+    let first = *lost.first()?;
+    let reason = tracks
+        .iter()
+        .zip(patches)
+        .min_by_key(|(_, patch)| patch.frame.abs_diff(first))
+        .and_then(|(track, _)| match track.pose(first) {
+            Pose::Lost(reason) => Some(reason.to_string()),
+            Pose::Held(_) => None,
+        })
+        .unwrap_or_default();
+    Some(format!(
+        "{person}: lost in {} of {frames} frames, first in frame {first} ({reason}); those frames are left out; draw another patch there to read them",
+        lost.len()
+    ))
+}

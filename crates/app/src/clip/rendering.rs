@@ -1,0 +1,246 @@
+//! Rendering a clip: decoded, corrected and encoded, the three overlapping.
+//!
+//! One thread decodes, one encodes, and the corrections of a picture run in bands of rows on all
+//! cores between them. 4:2:2 has no filter down the columns, so bands are independent and the result
+//! is the same whatever their number.
+
+use crate::clip::follow::clip;
+use crate::event::Cancel;
+use crate::job::{RenderJob, Rendered};
+use crate::{AppError, Result};
+use inkarnat_color::Rgb;
+use inkarnat_color::picture::{Native, PixelFormat, Planes16, Region, RowScratch, Subsampling};
+use inkarnat_media::{Frame, FrameTime, Reader, Writer, WriterOptions, Written};
+use inkarnat_ops::fast::Prepared;
+use rayon::prelude::*;
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+
+/// Pictures that may wait between two of the three.
+const WAITING: usize = 3;
+/// Rows of a band.
+const BAND: usize = 32;
+
+struct Done {
+    picture: Planes16,
+    time: FrameTime,
+}
+
+pub(crate) fn perform(
+    job: &RenderJob,
+    cancel: &Cancel,
+    progress: &dyn Fn(u64, u64),
+) -> Result<Rendered> {
+    let mut reader = Reader::open(&job.source).map_err(clip)?;
+    let options = WriterOptions::like(reader.probe(), job.codec);
+    let format = options.format();
+    let (width, height) = (options.width, options.height);
+    // Made here, so that what is wrong with the output is said before anything is decoded.
+    let mut writer = Writer::create(&job.output, options).map_err(clip)?;
+    let prepared = job.chain.prepare();
+    let identity = job.chain.is_identity();
+    let (frames_in, frames_out) = sync_channel::<Frame>(WAITING);
+    let (done_in, done_out) = sync_channel::<Done>(WAITING);
+    let (spent_in, spent_out) = sync_channel::<Planes16>(2 * WAITING + 2);
+    let outcome = std::thread::scope(|scope| {
+        let decoding = scope.spawn(move || -> Result<u64> {
+            let mut expected = 0;
+            while let Some(frame) = reader.next_frame().map_err(clip)? {
+                if cancel.is_cancelled() {
+                    return Err(AppError::Cancelled);
+                }
+                if frame.index() != expected {
+                    return Err(AppError::Clip(format!(
+                        "{}: damaged: frame {expected} cannot be decoded; copy or export it again",
+                        job.source.display()
+                    )));
+                }
+                expected += 1;
+                // The other side is gone after an error, which it reports itself.
+                if frames_in.send(frame).is_err() {
+                    break;
+                }
+            }
+            Ok(expected)
+        });
+        let correcting = scope.spawn(move || {
+            correct(
+                &frames_out,
+                &done_in,
+                &spent_out,
+                |frame, picture| {
+                    let native = frame.native();
+                    if identity {
+                        picture.fill_from_native(&native);
+                    } else {
+                        fill(picture, &native, &prepared);
+                    }
+                },
+                || Planes16::new(width, height, format),
+            );
+        });
+        let mut encode = || -> Result<u64> {
+            let mut written = 0;
+            while let Ok(done) = done_out.recv() {
+                writer.write(&done.picture, done.time).map_err(clip)?;
+                written += 1;
+                progress(written, job.frames);
+                // A picture that nobody takes back is simply let go.
+                let _ = spent_in.try_send(done.picture);
+            }
+            Ok(written)
+        };
+        let written = encode();
+        // Lets the other threads see that nobody listens any more.
+        drop(done_out);
+        let decoded = decoding
+            .join()
+            .unwrap_or_else(|_| Err(AppError::Clip("decoding stopped unexpectedly".to_owned())));
+        let corrected = correcting.join();
+        let written = written?;
+        let decoded = decoded?;
+        if corrected.is_err() || written != decoded {
+            return Err(AppError::Clip(format!(
+                "{decoded} frames were decoded and {written} written"
+            )));
+        }
+        Ok(written)
+    });
+    let frames = outcome?;
+    if frames != job.frames {
+        return Err(AppError::Clip(format!(
+            "{}: {frames} frames can be decoded, expected {}; copy or export it again",
+            job.source.display(),
+            job.frames
+        )));
+    }
+    let Written { notes, .. } = writer.finish().map_err(clip)?;
+    Ok(Rendered { frames, notes })
+}
+
+fn correct(
+    frames: &Receiver<Frame>,
+    done: &SyncSender<Done>,
+    spent: &Receiver<Planes16>,
+    fill: impl Fn(&Frame, &mut Planes16),
+    fresh: impl Fn() -> Planes16,
+) {
+    while let Ok(frame) = frames.recv() {
+        let mut picture = spent.try_recv().unwrap_or_else(|_| fresh());
+        fill(&frame, &mut picture);
+        let time = frame.time();
+        if done.send(Done { picture, time }).is_err() {
+            break;
+        }
+    }
+}
+
+/// Decodes, corrects and codes a picture band by band.
+fn fill(picture: &mut Planes16, native: &Native<'_>, prepared: &Prepared) {
+    let format = picture.format;
+    debug_assert_eq!(format.subsampling, Subsampling::S422);
+    let width = picture.width;
+    let chroma_width = width.div_ceil(2);
+    let [luma, cb, cr] = &mut picture.planes;
+    luma.par_chunks_mut(width * BAND)
+        .zip(cb.par_chunks_mut(chroma_width * BAND))
+        .zip(cr.par_chunks_mut(chroma_width * BAND))
+        .enumerate()
+        .for_each_init(
+            || Band::new(width, format),
+            |band, (index, ((luma, cb), cr))| {
+                band.fill(index * BAND, luma.len() / width, native, prepared);
+                luma.copy_from_slice(&band.coded.planes[0]);
+                cb.copy_from_slice(&band.coded.planes[1]);
+                cr.copy_from_slice(&band.coded.planes[2]);
+            },
+        );
+}
+
+/// Buffers of one band.
+struct Band {
+    rgb: Rgb,
+    coded: Planes16,
+    scratch: RowScratch,
+}
+
+impl Band {
+    fn new(width: usize, format: PixelFormat) -> Self {
+        Self {
+            rgb: Rgb::new(width, BAND),
+            coded: Planes16::new(width, BAND, format),
+            scratch: RowScratch::default(),
+        }
+    }
+
+    fn fill(&mut self, first: usize, rows: usize, native: &Native<'_>, prepared: &Prepared) {
+        let width = self.rgb.width;
+        if self.rgb.height != rows {
+            self.rgb = Rgb::new(width, rows);
+            self.coded = Planes16::new(width, rows, self.coded.format);
+        }
+        let region = Region {
+            x: 0,
+            y: first,
+            width,
+            height: rows,
+        };
+        for row in 0..rows {
+            let span = row * width..(row + 1) * width;
+            let [r, g, b] = &mut self.rgb.planes;
+            native.rgb_row(
+                region,
+                row,
+                &mut self.scratch,
+                [&mut r[span.clone()], &mut g[span.clone()], &mut b[span]],
+            );
+        }
+        let [r, g, b] = &mut self.rgb.planes;
+        prepared.apply_rows([r, g, b]);
+        self.coded.fill_from_rgb(&self.rgb);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use inkarnat_color::Coefficients;
+    use inkarnat_color::Levels;
+    use inkarnat_color::picture::{Model, Siting};
+    use inkarnat_ops::{Cdl, Chain, Op};
+
+    fn format(subsampling: Subsampling, depth: u8) -> PixelFormat {
+        PixelFormat {
+            model: Model::Ycbcr(Coefficients::Bt709),
+            subsampling,
+            siting: Siting::Left,
+            depth,
+            levels: Levels::Narrow,
+        }
+    }
+
+    #[test]
+    fn bands_equal_the_whole_picture() {
+        let (width, height) = (67, 75);
+        let mut source = Planes16::new(width, height, format(Subsampling::S420, 8));
+        let mut state = 1u32;
+        for plane in &mut source.planes {
+            for code in plane {
+                state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                *code = 40 + (state >> 24) as u16 % 150;
+            }
+        }
+        let chain = Chain::of_fix(vec![Op::Cdl(Cdl {
+            slope: [1.1, 1.0, 0.9],
+            power: [0.9, 1.0, 1.1],
+            ..Cdl::NEUTRAL
+        })]);
+        let native = source.as_native();
+        let mut rgb = native.rgb_region(Region::whole(width, height));
+        chain.apply_rgb(&mut rgb);
+        let mut whole = Planes16::new(width, height, format(Subsampling::S422, 10));
+        whole.fill_from_rgb(&rgb);
+        let mut bands = Planes16::new(width, height, format(Subsampling::S422, 10));
+        fill(&mut bands, &native, &chain.prepare());
+        assert_eq!(whole.planes, bands.planes);
+    }
+}

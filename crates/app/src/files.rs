@@ -1,0 +1,211 @@
+//! Files that appear whole or not at all, and never in place of what is not ours.
+
+use crate::{AppError, Result};
+use inkarnat_film::{Deliverable, Film, Fingerprint, InputKey, ShotId};
+use serde_json::{Value, json};
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+/// The output directory of a film, and what the film may replace in it.
+#[derive(Debug)]
+pub(crate) struct Output {
+    /// As it was given.
+    pub(crate) directory: PathBuf,
+    absolute: PathBuf,
+    sources: Vec<(PathBuf, PathBuf)>,
+}
+
+impl Output {
+    /// Makes the directory and checks that it can be written.
+    ///
+    /// # Errors
+    /// [`AppError::File`] where it cannot be made or written.
+    pub(crate) fn prepare(directory: &Path, film: &Film) -> Result<Self> {
+        let failed = |doing| {
+            move |source| AppError::File {
+                path: directory.to_owned(),
+                doing,
+                source,
+                advice: "choose an output directory that can be written",
+            }
+        };
+        std::fs::create_dir_all(directory).map_err(failed("making the output directory"))?;
+        // Permissions do not tell the whole story (read-only file systems); a file does.
+        tempfile::Builder::new()
+            .prefix(".inkarnat-")
+            .tempfile_in(directory)
+            .map_err(failed("writing to the output directory"))?;
+        let absolute =
+            std::fs::canonicalize(directory).map_err(failed("looking at the output directory"))?;
+        let sources = film
+            .sources()?
+            .into_iter()
+            .map(|source| (source.path, source.absolute))
+            .collect();
+        Ok(Self {
+            directory: directory.to_owned(),
+            absolute,
+            sources,
+        })
+    }
+
+    /// A place below the directory, whose parent is made.
+    ///
+    /// # Errors
+    /// If the place is a source, or holds a file that this film has not written.
+    pub(crate) fn place(&self, below: &str, film: &Film) -> Result<Place> {
+        let shown = self.directory.join(below);
+        let path = self.absolute.join(below);
+        for (given, absolute) in &self.sources {
+            if same_file(&path, absolute) {
+                return Err(AppError::Request(format!(
+                    "{}: would overwrite the source {}; choose another output directory",
+                    shown.display(),
+                    given.display()
+                )));
+            }
+        }
+        let mut earlier = None;
+        if std::fs::symlink_metadata(&path).is_ok() {
+            let found = Fingerprint::of_file(&path).map_err(|source| AppError::File {
+                path: shown.clone(),
+                doing: "looking at what is there",
+                source,
+                advice: "move it away, or choose another output directory",
+            })?;
+            let ours = film
+                .deliverables()?
+                .into_iter()
+                .any(|known| known.path == path && is_ours(&known, &found));
+            if !ours {
+                return Err(AppError::Request(format!(
+                    "{}: is there already and was not written from this film; move it away, or choose another output directory",
+                    shown.display()
+                )));
+            }
+            earlier = Some(found);
+        }
+        if let Some(parent) = path.parent() {
+            std::fs::create_dir_all(parent).map_err(AppError::writing(&shown))?;
+        }
+        Ok(Place {
+            shown,
+            path,
+            earlier,
+        })
+    }
+
+    /// Writes a small file whole and notes it in the film.
+    ///
+    /// # Errors
+    /// As [`Self::place`], and if it cannot be written.
+    pub(crate) fn write(
+        &self,
+        below: &str,
+        kind: &str,
+        bytes: &[u8],
+        film: &mut Film,
+    ) -> Result<()> {
+        let place = self.place(below, film)?;
+        let failed = AppError::writing(&place.shown);
+        let parent = place.path.parent().unwrap_or(&self.absolute);
+        let mut file = tempfile::Builder::new()
+            .prefix(".inkarnat-")
+            .permissions_like_new()
+            .tempfile_in(parent)
+            .map_err(&failed)?;
+        file.write_all(bytes).map_err(&failed)?;
+        file.as_file().sync_all().map_err(&failed)?;
+        let fingerprint = Fingerprint::of_file(file.path()).map_err(&failed)?;
+        let key = InputKey::of(&fingerprint);
+        film.keep_files(&[place.deliverable(kind, None, fingerprint, key, json!({}))])?;
+        file.persist(&place.path)
+            .map_err(|error| failed(error.error))?;
+        Ok(())
+    }
+}
+
+trait LikeNew {
+    fn permissions_like_new(&mut self) -> &mut Self;
+}
+
+impl LikeNew for tempfile::Builder<'_, '_> {
+    /// Temporary files are private; handed-over ones are as any new file.
+    #[cfg(unix)]
+    fn permissions_like_new(&mut self) -> &mut Self {
+        use std::os::unix::fs::PermissionsExt;
+        self.permissions(std::fs::Permissions::from_mode(0o666))
+    }
+
+    #[cfg(not(unix))]
+    fn permissions_like_new(&mut self) -> &mut Self {
+        self
+    }
+}
+
+fn is_ours(known: &Deliverable, found: &Fingerprint) -> bool {
+    let earlier: Option<Fingerprint> = known
+        .detail
+        .get("earlier")
+        .and_then(|value| serde_json::from_value(value.clone()).ok());
+    known.fingerprint == *found || earlier.as_ref() == Some(found)
+}
+
+/// Whether two paths mean the same file, through links too.
+fn same_file(a: &Path, b: &Path) -> bool {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::MetadataExt;
+        if let (Ok(a), Ok(b)) = (std::fs::metadata(a), std::fs::metadata(b)) {
+            return (a.dev(), a.ino()) == (b.dev(), b.ino());
+        }
+    }
+    a == b
+}
+
+/// Where a file may be put.
+#[derive(Debug)]
+pub(crate) struct Place {
+    /// As the editor knows it.
+    pub(crate) shown: PathBuf,
+    /// From the root of the file system.
+    pub(crate) path: PathBuf,
+    /// What lies there now and is ours.
+    earlier: Option<Fingerprint>,
+}
+
+impl Place {
+    /// What the film remembers about a file put here. It is noted before the file is renamed to its
+    /// place, with what it replaces, so that a kill between the two leaves nothing unknown.
+    pub(crate) fn deliverable(
+        &self,
+        kind: &str,
+        shot: Option<ShotId>,
+        fingerprint: Fingerprint,
+        key: InputKey,
+        mut detail: Value,
+    ) -> Deliverable {
+        if let (Value::Object(detail), Some(earlier)) = (&mut detail, &self.earlier) {
+            detail.insert("earlier".to_owned(), json!(earlier));
+        }
+        Deliverable {
+            path: self.path.clone(),
+            kind: kind.to_owned(),
+            shot,
+            fingerprint,
+            key,
+            detail,
+        }
+    }
+
+    /// A temporary name in the same directory, the same on every run: what a killed run left there
+    /// is replaced.
+    pub(crate) fn temporary(&self) -> PathBuf {
+        let name = self
+            .path
+            .file_name()
+            .map(|name| name.to_string_lossy().into_owned())
+            .unwrap_or_default();
+        self.path.with_file_name(format!(".inkarnat-part-{name}"))
+    }
+}

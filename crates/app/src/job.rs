@@ -1,0 +1,221 @@
+//! Jobs of a child process and its answers: plain data on both sides.
+
+use crate::clip::{probing, proving, reading, rendering};
+use crate::event::Cancel;
+use crate::{AppError, Result};
+use inkarnat_color::WorkingSpace;
+use inkarnat_fix::PicturePixel;
+use inkarnat_media::{Codec, Probe};
+use inkarnat_ops::Chain;
+use inkarnat_reading::{ClipRule, FrameReading, Patch, ShotReading, Track};
+use serde::{Deserialize, Serialize};
+use serde_json::value::RawValue;
+use std::path::PathBuf;
+
+/// One clip's work.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Job {
+    /// Look at a file: [`Probed`].
+    Probe(ProbeJob),
+    /// Follow patches and read them: [`Read`].
+    Read(ReadJob),
+    /// Render: [`Rendered`].
+    Render(RenderJob),
+    /// Read a delivered file again beside its source: [`Proved`].
+    Prove(ProveJob),
+}
+
+/// Look at a file.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ProbeJob {
+    /// The file.
+    pub path: PathBuf,
+}
+
+/// What was found out about a file.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Probed {
+    /// As the media crate says it.
+    pub probe: Probe,
+    /// Frames, counted.
+    pub frames: u64,
+}
+
+/// The patches of one person in one shot.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct PersonPatches {
+    /// The name.
+    pub person: String,
+    /// At most one a frame. In every frame, the one held there whose drawn frame is nearest is read.
+    pub patches: Vec<Patch>,
+}
+
+/// Follow patches and read them.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ReadJob {
+    /// The source.
+    pub path: PathBuf,
+    /// Frames that it was counted to have.
+    pub frames: u64,
+    /// The film's working space.
+    pub space: WorkingSpace,
+    /// Whom to read.
+    pub people: Vec<PersonPatches>,
+}
+
+/// What was read of one person.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ReadPerson {
+    /// One track for each patch, in the order of the job.
+    pub tracks: Vec<Track>,
+    /// The frames that could be read.
+    pub frames: Vec<FrameReading>,
+    /// The shot's reading, or why there is none.
+    pub reading: std::result::Result<ShotReading, String>,
+    /// Skin pixels over the shot, for the solver.
+    pub skin: Vec<[f32; 3]>,
+}
+
+/// What the solver and the proof need to know about the picture as a whole.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct PictureRecord {
+    /// Pixels over the shot.
+    pub sample: Vec<PicturePixel>,
+    /// Standard deviation of Y' in the darkest quarter, signal units.
+    pub dark_noise: Option<f64>,
+    /// What counts as clipped in this source.
+    pub rule: ClipRule,
+}
+
+/// What reading a clip gave.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Read {
+    /// In the order of the job.
+    pub people: Vec<ReadPerson>,
+    /// The picture as a whole.
+    pub picture: PictureRecord,
+    /// What the editor should know.
+    pub notes: Vec<String>,
+}
+
+/// Render.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct RenderJob {
+    /// The source.
+    pub source: PathBuf,
+    /// Where to write; renamed by the parent when closed.
+    pub output: PathBuf,
+    /// Frames that the source was counted to have.
+    pub frames: u64,
+    /// What to do to each picture.
+    pub chain: Chain,
+    /// How to encode.
+    pub codec: Codec,
+}
+
+/// What rendering gave.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Rendered {
+    /// Frames written.
+    pub frames: u64,
+    /// What the file does not keep of its source.
+    pub notes: Vec<String>,
+}
+
+/// One person of a proof.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ProvePerson {
+    /// The name.
+    pub person: String,
+    /// The patches.
+    pub patches: Vec<Patch>,
+    /// Their tracks, as stored.
+    pub tracks: Vec<Track>,
+}
+
+/// Read a delivered file again beside its source.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ProveJob {
+    /// The source.
+    pub source: PathBuf,
+    /// The delivered file.
+    pub delivered: PathBuf,
+    /// Frames that both should have.
+    pub frames: u64,
+    /// What was done to each picture.
+    pub chain: Chain,
+    /// The film's working space.
+    pub space: WorkingSpace,
+    /// What counts as clipped in the source.
+    pub rule: ClipRule,
+    /// Whom to read.
+    pub people: Vec<ProvePerson>,
+}
+
+/// One person before the encoder and in the delivered file.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ProvedPerson {
+    /// The ops applied to the source's decoded pixels.
+    pub after: Vec<FrameReading>,
+    /// The sum of that, or why there is none.
+    pub after_reading: std::result::Result<ShotReading, String>,
+    /// The delivered file's decoded pixels.
+    pub proof: Vec<FrameReading>,
+    /// The sum of that, or why there is none.
+    pub proof_reading: std::result::Result<ShotReading, String>,
+}
+
+/// What proving gave.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Proved {
+    /// In the order of the job.
+    pub people: Vec<ProvedPerson>,
+    /// Frames of the source.
+    pub source_frames: u64,
+    /// Frames of the delivered file.
+    pub delivered_frames: u64,
+    /// What does not fit, apart from the readings (size, duration, tags).
+    pub faults: Vec<String>,
+}
+
+/// What a child says on its standard output, one line each.
+#[derive(Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Message {
+    /// The work moves on.
+    Progress {
+        /// Frames done.
+        done: u64,
+        /// Frames in all.
+        total: u64,
+    },
+    /// The work is done.
+    Done {
+        /// The result of the job, in its own form.
+        result: Box<RawValue>,
+    },
+    /// The work could not be done.
+    Failed {
+        /// One line: the file, what was found, what to do.
+        text: String,
+    },
+}
+
+impl Job {
+    /// Does the work, in this process.
+    ///
+    /// # Errors
+    /// [`AppError::Clip`] names the file, what was found and what to do.
+    pub fn perform(&self, cancel: &Cancel, progress: &dyn Fn(u64, u64)) -> Result<Box<RawValue>> {
+        fn raw<T: Serialize>(value: &T) -> Result<Box<RawValue>> {
+            serde_json::value::to_raw_value(value).map_err(AppError::protocol)
+        }
+        match self {
+            Self::Probe(job) => raw(&probing::perform(job)?),
+            Self::Read(job) => raw(&reading::perform(job, cancel, progress)?),
+            Self::Render(job) => raw(&rendering::perform(job, cancel, progress)?),
+            Self::Prove(job) => raw(&proving::perform(job, cancel, progress)?),
+        }
+    }
+}

@@ -1,0 +1,657 @@
+//! How a film stands, as plain data with a documented schema.
+
+use crate::nearest::NearestCdl;
+use crate::steps::fixing::{FixRecord, aim_setting};
+use crate::steps::handing::{chain_of, clip_key};
+use crate::steps::proving::Proof;
+use crate::steps::reading::patches_of;
+use crate::steps::taking::probe_of;
+use crate::{Result, problem::Problem};
+use inkarnat_color::{Hue, SKIN_TONE_LINE};
+use inkarnat_film::{Film, Person, Shot, Source, Stage, Step, StepOutcome};
+use inkarnat_fix::{Aim, Fix, Reach, SkinValue, State, Want};
+use inkarnat_ops::Cdl;
+use inkarnat_reading::ShotReading;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+
+/// Version of the form of [`FilmReport`]: raised when a field changes its meaning or goes.
+pub const SCHEMA: u32 = 1;
+
+/// How a film stands.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct FilmReport {
+    /// Version of this form.
+    pub schema: u32,
+    /// Name of the film.
+    pub film: String,
+    /// What the numbers of the working signal mean.
+    pub working_space: SpaceReport,
+    /// The skin-tone line that `off_line_deg` counts from, degrees on the Cb/Cr plane.
+    pub skin_tone_line_deg: f64,
+    /// The shots in film order.
+    pub shots: Vec<ShotReport>,
+    /// Doubts that only the editor can settle.
+    pub questions: Vec<Question>,
+    /// Changes that the picture itself suggests and nobody has asked for.
+    pub proposals: Vec<Proposal>,
+}
+
+/// A working space.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SpaceReport {
+    /// Primaries, by their standard.
+    pub primaries: String,
+    /// Luma coefficients, by their standard.
+    pub coefficients: String,
+}
+
+/// A doubt that only the editor can settle.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Question {
+    /// The shot concerned, if one is.
+    pub shot: Option<String>,
+    /// What is asked.
+    pub text: String,
+}
+
+/// A change that the picture itself suggests.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Proposal {
+    /// The shot concerned, if one is.
+    pub shot: Option<String>,
+    /// What is proposed, with its number and its reason.
+    pub text: String,
+}
+
+/// The state of a shot or of a person in it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub enum ShotState {
+    /// Nothing was read.
+    #[serde(rename = "unread")]
+    Unread,
+    /// Read, and not where the aim is.
+    #[serde(rename = "off aim")]
+    OffAim,
+    /// Where the aim is: as it is, or after the fix.
+    #[serde(rename = "on aim")]
+    OnAim,
+    /// The editor says: leave it.
+    #[serde(rename = "kept")]
+    Kept,
+    /// Cannot reach the aim within limits.
+    #[serde(rename = "short")]
+    Short,
+    /// On aim or kept, and the delivered file was read again and agrees.
+    #[serde(rename = "proved")]
+    Proved,
+}
+
+impl ShotState {
+    /// The word for it.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Unread => "unread",
+            Self::OffAim => "off aim",
+            Self::OnAim => "on aim",
+            Self::Kept => "kept",
+            Self::Short => "short",
+            Self::Proved => "proved",
+        }
+    }
+}
+
+/// How a shot stands.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ShotReport {
+    /// Name of the shot.
+    pub shot: String,
+    /// The source clip's path, as it was given.
+    pub source: String,
+    /// First source frame.
+    pub in_frame: u64,
+    /// The source frame after the last.
+    pub out_frame: u64,
+    /// Timecode of the first frame; null where the source has none.
+    pub timecode_in: Option<String>,
+    /// The setup that carries the fix.
+    pub setup: String,
+    /// The scene.
+    pub scene: String,
+    /// The state of the whole shot: that of the person worst off.
+    pub state: ShotState,
+    /// Why the last step on this shot failed; null where none did.
+    pub failure: Option<String>,
+    /// What was assumed or noticed, one line each.
+    pub notes: Vec<String>,
+    /// Everybody who was read.
+    pub people: Vec<PersonReport>,
+    /// The fix; null where there is none.
+    pub fix: Option<FixReport>,
+    /// The proof; null where nothing was proved since the last change.
+    pub proof: Option<ProofReport>,
+}
+
+/// One person in one shot.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PersonReport {
+    /// The name.
+    pub person: String,
+    /// The source.
+    pub before: Option<ReadingReport>,
+    /// The source with the fix: read from its pixels once proved, until then as the solver found it.
+    pub after: Option<ReadingReport>,
+    /// The delivered file, read again.
+    pub proof: Option<ReadingReport>,
+    /// Where this person should read.
+    pub aim: AimReport,
+    /// The state of this person here.
+    pub state: ShotState,
+    /// CIEDE2000 from the aim's centre in the source; null without a fix.
+    pub aim_de00_before: Option<f64>,
+    /// CIEDE2000 from the aim's centre after the fix; null without a fix.
+    pub aim_de00_after: Option<f64>,
+}
+
+/// A reading of a shot. Uncertainties are standard ones (k = 1).
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ReadingReport {
+    /// Level Y', percent of reference white.
+    pub level_pct: f64,
+    /// Its uncertainty.
+    pub level_pct_u: f64,
+    /// The level as a 10-bit narrow-range code (64 = 0 %, 940 = 100 %), not rounded.
+    pub code10: f64,
+    /// Hue, degrees on the Cb/Cr plane counter-clockwise from +Cb; null below the chroma floor.
+    pub hue_deg: Option<f64>,
+    /// Its uncertainty.
+    pub hue_deg_u: Option<f64>,
+    /// Signed arc from the skin-tone line: positive toward yellow/green, negative toward red/magenta.
+    pub off_line_deg: Option<f64>,
+    /// Chroma magnitude over level, both as signal; null at black.
+    pub sat_ratio: Option<f64>,
+    /// Share of the patch that is clipped in the source and left out, percent.
+    pub clipped_pct: f64,
+    /// CIELAB L*, a*, b* (D65, BT.1886 display).
+    pub lab: [f64; 3],
+    /// 0 to 1: a rule of weight, not a probability.
+    pub confidence: f64,
+    /// Change of level from the first to the last frame, percent of reference white; null where it
+    /// was not read frame by frame.
+    pub drift_level_pct: Option<f64>,
+    /// Change of hue from the first to the last frame, degrees.
+    pub drift_hue_deg: Option<f64>,
+    /// Frames read; null where it was not read frame by frame.
+    pub frames_read: Option<u64>,
+    /// Frames left out because the patch was lost or unreadable.
+    pub frames_lost: Option<u64>,
+}
+
+/// An aim as it was set.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct AimReport {
+    /// As it was typed.
+    pub text: String,
+    /// Wanted level, percent: lower and upper end; null for the person's own.
+    pub level_pct: Option<[f64; 2]>,
+    /// Wanted hue, degrees: lower and upper end; null for the person's own.
+    pub hue_deg: Option<[f64; 2]>,
+    /// The point that was solved to; null without a fix.
+    pub centre: Option<CentreReport>,
+    /// Width in CIEDE2000 about the centre, for what is not a typed band.
+    pub width_de00: f64,
+}
+
+/// The point that was solved to.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CentreReport {
+    /// Level, percent.
+    pub level_pct: f64,
+    /// Hue, degrees; null where the skin has none to speak of.
+    pub hue_deg: Option<f64>,
+    /// Chroma magnitude over level.
+    pub sat_ratio: f64,
+    /// CIELAB L*, a*, b*.
+    pub lab: [f64; 3],
+}
+
+/// An ASC CDL.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CdlReport {
+    /// Gain of R', G', B'.
+    pub slope: [f64; 3],
+    /// Lift of R', G', B', signal units.
+    pub offset: [f64; 3],
+    /// Exponent of R', G', B'.
+    pub power: [f64; 3],
+    /// Distance from luma, as a factor.
+    pub saturation: f64,
+}
+
+/// What a fix does to everything that is not the skin it was made for.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CostReport {
+    /// Near-neutral surfaces after the fix, CIEDE2000 from neutral; null where none was found.
+    pub neutral_de00: Option<f64>,
+    /// The same before the fix.
+    pub neutral_de00_before: Option<f64>,
+    /// New clipped and crushed pixels, points of percent of the picture.
+    pub clip_growth_pct: f64,
+    /// New clipped and crushed pixels of skin, percent of the skin.
+    pub skin_clip_growth_pct: f64,
+    /// Contrast of the picture, after over before.
+    pub contrast: f64,
+    /// Median move of what is not skin, CIEDE2000 beyond the exposure change that was asked for.
+    pub outside_de00_median: f64,
+    /// 95th percentile of the same.
+    pub outside_de00_p95: f64,
+    /// Noise gain in the darkest quarter, after over before.
+    pub noise_gain: f64,
+}
+
+/// One reach: how far it gets and what it costs.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ReachReport {
+    /// On aim or short.
+    pub state: ShotState,
+    /// The limit that stopped it, where it is short.
+    pub limit: Option<String>,
+    /// The operations, in order.
+    pub ops: Vec<Value>,
+    /// What it costs.
+    pub cost: CostReport,
+    /// One sentence about it.
+    pub explain: String,
+}
+
+/// All three reaches.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ReachesReport {
+    /// Balance of the whole frame.
+    pub picture: ReachReport,
+    /// Mid-tones.
+    pub mids: ReachReport,
+    /// Skin alone; null until it is solved.
+    pub skin: Option<ReachReport>,
+}
+
+/// The fix of a shot.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct FixReport {
+    /// The reach that was chosen: `picture`, `mids` or `skin`.
+    pub reach: String,
+    /// Why.
+    pub why: String,
+    /// The operations, in order; none: the picture stays exactly as it is.
+    pub ops: Vec<Value>,
+    /// The fix as one CDL, or the nearest one.
+    pub cdl: CdlReport,
+    /// Whether that CDL is the fix itself.
+    pub cdl_exact: bool,
+    /// What the nearest CDL leaves on skin, CIEDE2000; 0 where it is exact.
+    pub cdl_skin_de00: f64,
+    /// Whether one fix serves all frames of the shot.
+    pub constant: bool,
+    /// The limit that stopped it, where the shot is short.
+    pub limit: Option<String>,
+    /// What the chosen reach costs.
+    pub cost: CostReport,
+    /// All three reaches.
+    pub reaches: ReachesReport,
+}
+
+/// The proof of a shot.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ProofReport {
+    /// The file that was read.
+    pub file: String,
+    /// Whether it agrees with what was promised.
+    pub passed: bool,
+    /// What does not agree, one line each.
+    pub faults: Vec<String>,
+    /// Allowed CIEDE2000 between `after` and `proof`.
+    pub tolerance_de00: f64,
+    /// The largest one found; null where nobody was read.
+    pub de00: Option<f64>,
+}
+
+/// How the film stands.
+///
+/// # Errors
+/// If the film cannot be read.
+pub fn report(film: &Film) -> Result<FilmReport> {
+    let space = film.space();
+    let shots = film
+        .shots()?
+        .iter()
+        .map(|shot| shot_report(film, shot))
+        .collect::<Result<_>>()?;
+    Ok(FilmReport {
+        schema: SCHEMA,
+        film: film.name().to_owned(),
+        working_space: SpaceReport {
+            primaries: space.primaries.to_string(),
+            coefficients: space.coefficients.to_string(),
+        },
+        skin_tone_line_deg: SKIN_TONE_LINE.degrees(),
+        shots,
+        questions: Vec::new(),
+        proposals: Vec::new(),
+    })
+}
+
+/// Whether everything ended as it should: every shot on aim, kept or proved, no problem, no proof
+/// failed.
+#[must_use]
+pub fn all_well(report: &FilmReport, problems: &[Problem]) -> bool {
+    problems.is_empty()
+        && report.shots.iter().all(|shot| {
+            matches!(
+                shot.state,
+                ShotState::OnAim | ShotState::Kept | ShotState::Proved
+            ) && shot.failure.is_none()
+                && shot.proof.as_ref().is_none_or(|proof| proof.passed)
+        })
+}
+
+fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
+    let source = film.sources()?.into_iter().find(|s| s.id == shot.source);
+    let setup = film.setup(shot.setup)?;
+    let scene = setup
+        .as_ref()
+        .and_then(|setup| {
+            film.scenes()
+                .ok()?
+                .into_iter()
+                .find(|scene| scene.id == setup.scene)
+        })
+        .map(|scene| scene.name)
+        .unwrap_or_default();
+    let record = film.fix::<FixRecord>(shot.setup)?.map(|(_, record)| record);
+    let proof = match &source {
+        Some(source) => current_proof(film, shot, source)?,
+        None => None,
+    };
+    let mut people = Vec::new();
+    for (person, _, _) in patches_of(film, shot)? {
+        people.push(person_report(
+            film,
+            shot,
+            &person,
+            record.as_ref(),
+            proof.is_some(),
+        )?);
+    }
+    let mut state = people
+        .iter()
+        .map(|person| person.state)
+        .max_by_key(|state| severity(*state))
+        .unwrap_or(ShotState::Unread);
+    if shot.kept && state != ShotState::Unread {
+        state = ShotState::Kept;
+    }
+    if proof.as_ref().is_some_and(|proof| proof.passed)
+        && matches!(state, ShotState::OnAim | ShotState::Kept)
+    {
+        state = ShotState::Proved;
+    }
+    let mut failure = None;
+    for step in [Step::Read, Step::Handover, Step::Prove] {
+        if let Some(record) = film.step(shot.id, step)?
+            && let StepOutcome::Failed(reason) = record.outcome
+        {
+            failure = failure.or(Some(reason));
+        }
+    }
+    let timecode = match &source {
+        Some(source) => probe_of(source)?.timecode.map(|t| t.to_string()),
+        None => None,
+    };
+    Ok(ShotReport {
+        shot: shot.name.clone(),
+        source: source
+            .map(|source| source.path.to_string_lossy().into_owned())
+            .unwrap_or_default(),
+        in_frame: shot.in_frame,
+        out_frame: shot.out_frame,
+        timecode_in: timecode,
+        setup: setup.map(|setup| setup.name).unwrap_or_default(),
+        scene,
+        state,
+        failure,
+        notes: film.notes(shot.id)?,
+        people,
+        fix: record.as_ref().map(fix_report),
+        proof: proof.map(|proof| ProofReport {
+            file: proof.file.clone(),
+            passed: proof.passed,
+            faults: proof.all_faults().cloned().collect(),
+            tolerance_de00: proof.tolerance.de00,
+            de00: proof
+                .people
+                .iter()
+                .filter_map(|person| person.de00)
+                .reduce(f64::max),
+        }),
+    })
+}
+
+fn severity(state: ShotState) -> u8 {
+    match state {
+        ShotState::Proved => 0,
+        ShotState::OnAim => 1,
+        ShotState::Kept => 2,
+        ShotState::Short => 3,
+        ShotState::OffAim => 4,
+        ShotState::Unread => 5,
+    }
+}
+
+/// The proof of the shot's clip, unless the fix has changed since that clip was handed over.
+fn current_proof(film: &Film, shot: &Shot, source: &Source) -> Result<Option<Proof>> {
+    let Some((_, proof)) = film.proof::<Proof>(shot.id)? else {
+        return Ok(None);
+    };
+    let chain = chain_of(film, shot)?;
+    let current = film.deliverables()?.into_iter().any(|clip| {
+        clip.kind == "clip"
+            && clip.shot == Some(shot.id)
+            && serde_json::from_value(clip.detail["codec"].clone())
+                .is_ok_and(|codec| clip_key(source, &chain, codec) == clip.key)
+    });
+    Ok(current.then_some(proof))
+}
+
+fn person_report(
+    film: &Film,
+    shot: &Shot,
+    person: &Person,
+    record: Option<&FixRecord>,
+    proved: bool,
+) -> Result<PersonReport> {
+    let reading = |stage| film.shot_reading::<ShotReading>(shot.id, person.id, stage);
+    let before = reading(Stage::Before)?;
+    let solved = record.and_then(|record| {
+        let fix = record.solution.fix();
+        let at = fix.people.iter().position(|p| p.name == person.name)?;
+        Some((fix, &fix.people[at]))
+    });
+    let (after, proof) = if proved {
+        (reading(Stage::After)?, reading(Stage::Proof)?)
+    } else {
+        (None, None)
+    };
+    let setting = aim_setting(person)?;
+    let after = match (&after, &before, solved) {
+        (Some(after), _, _) => Some(of_reading(after)),
+        (None, Some(before), Some((fix, solved))) if !fix.is_identity() && !shot.kept => {
+            Some(of_skin(&solved.after, before))
+        }
+        (None, Some(before), Some(_)) => Some(of_reading(before)),
+        _ => None,
+    };
+    let state = match (&before, solved) {
+        (None, _) => ShotState::Unread,
+        (Some(_), _) if shot.kept => ShotState::Kept,
+        (Some(_), None) => ShotState::OffAim,
+        (Some(_), Some((_, solved))) if solved.on_aim => ShotState::OnAim,
+        (Some(_), Some((fix, _))) if matches!(fix.state, State::Short { .. }) => ShotState::Short,
+        (Some(_), Some(_)) => ShotState::OffAim,
+    };
+    Ok(PersonReport {
+        person: person.name.clone(),
+        before: before.as_ref().map(of_reading),
+        after,
+        proof: proof.as_ref().map(of_reading),
+        aim: AimReport {
+            level_pct: ends(&setting.aim, |aim| aim.level),
+            hue_deg: ends(&setting.aim, |aim| aim.hue),
+            width_de00: setting.aim.width,
+            text: setting.text,
+            centre: solved.map(|(_, solved)| CentreReport {
+                level_pct: solved.centre.level.0,
+                hue_deg: solved.centre.hue.map(Hue::degrees),
+                sat_ratio: solved.centre.sat_ratio(),
+                lab: triple(solved.centre.lab),
+            }),
+        },
+        state,
+        aim_de00_before: solved.map(|(_, solved)| solved.de00_before),
+        aim_de00_after: solved.map(|(_, solved)| solved.de00),
+    })
+}
+
+fn triple(lab: inkarnat_color::Lab) -> [f64; 3] {
+    [lab.l, lab.a, lab.b]
+}
+
+fn ends(aim: &Aim, of: fn(&Aim) -> Want) -> Option<[f64; 2]> {
+    match of(aim) {
+        Want::Own => None,
+        Want::Value(value) => Some([value, value]),
+        Want::Band(band) => Some([band.low, band.high]),
+    }
+}
+
+fn of_reading(reading: &ShotReading) -> ReadingReport {
+    ReadingReport {
+        level_pct: reading.level.0,
+        level_pct_u: reading.level_u,
+        code10: reading.code10,
+        hue_deg: reading.hue.map(Hue::degrees),
+        hue_deg_u: reading.hue_u,
+        off_line_deg: reading.off_line.map(|arc| arc.degrees()),
+        sat_ratio: reading.sat_ratio,
+        clipped_pct: reading.clipped.0 * 100.0,
+        lab: triple(reading.lab),
+        confidence: reading.confidence.0,
+        drift_level_pct: Some(reading.drift.level),
+        drift_hue_deg: reading.drift.hue,
+        frames_read: Some(reading.frames_read as u64),
+        frames_lost: Some(reading.frames_lost as u64),
+    }
+}
+
+/// What the solver found on its sample of the skin; uncertainty and the like are the source's.
+fn of_skin(skin: &SkinValue, before: &ShotReading) -> ReadingReport {
+    let hue = skin.hue();
+    ReadingReport {
+        level_pct: skin.level.0,
+        code10: skin.level.code10(),
+        hue_deg: hue.map(Hue::degrees),
+        off_line_deg: hue.map(|hue| hue.from_origin(SKIN_TONE_LINE).degrees()),
+        sat_ratio: Some(skin.sat_ratio()),
+        lab: triple(skin.lab),
+        drift_level_pct: None,
+        drift_hue_deg: None,
+        frames_read: None,
+        frames_lost: None,
+        ..of_reading(before)
+    }
+}
+
+fn fix_report(record: &FixRecord) -> FixReport {
+    let solution = &record.solution;
+    let fix = solution.fix();
+    let NearestCdl {
+        cdl,
+        exact,
+        skin_de00,
+        ..
+    } = &record.cdl;
+    FixReport {
+        reach: solution.chosen.to_string(),
+        why: solution.why.clone(),
+        ops: ops_of(fix),
+        cdl: cdl_report(cdl),
+        cdl_exact: *exact,
+        cdl_skin_de00: *skin_de00,
+        constant: true,
+        limit: limit_of(fix),
+        cost: cost_of(fix),
+        reaches: ReachesReport {
+            picture: reach_report(&solution.picture),
+            mids: reach_report(&solution.mids),
+            skin: solution.skin.as_ref().map(reach_report),
+        },
+    }
+}
+
+fn reach_report(fix: &Fix) -> ReachReport {
+    debug_assert!(Reach::ALL.contains(&fix.reach));
+    ReachReport {
+        state: match fix.state {
+            State::OnAim => ShotState::OnAim,
+            State::Short { .. } => ShotState::Short,
+        },
+        limit: limit_of(fix),
+        ops: ops_of(fix),
+        cost: cost_of(fix),
+        explain: fix.explain.clone(),
+    }
+}
+
+fn ops_of(fix: &Fix) -> Vec<Value> {
+    fix.ops.iter().map(inkarnat_film::value_of).collect()
+}
+
+fn limit_of(fix: &Fix) -> Option<String> {
+    match &fix.state {
+        State::OnAim => None,
+        State::Short { limit, .. } => Some(limit.to_string()),
+    }
+}
+
+fn cost_of(fix: &Fix) -> CostReport {
+    let cost = &fix.cost;
+    CostReport {
+        neutral_de00: cost.neutral_de00,
+        neutral_de00_before: cost.neutral_de00_before,
+        clip_growth_pct: cost.clip_growth_pct,
+        skin_clip_growth_pct: cost.skin_clip_growth_pct,
+        contrast: cost.contrast,
+        outside_de00_median: cost.outside_de00_median,
+        outside_de00_p95: cost.outside_de00_p95,
+        noise_gain: cost.noise_gain,
+    }
+}
+
+fn cdl_report(cdl: &Cdl) -> CdlReport {
+    CdlReport {
+        slope: cdl.slope,
+        offset: cdl.offset,
+        power: cdl.power,
+        saturation: cdl.saturation,
+    }
+}
+
+/// The JSON Schema of [`FilmReport`], as text.
+#[must_use]
+pub fn schema_text() -> String {
+    let schema = schemars::schema_for!(FilmReport);
+    let mut text = serde_json::to_string_pretty(&schema).expect("a schema serialises");
+    text.push('\n');
+    text
+}

@@ -1,0 +1,183 @@
+//! Solving every setup.
+
+use crate::event::Stage;
+use crate::job::PictureRecord;
+use crate::nearest::{NearestCdl, nearest_cdl};
+use crate::problem::{Context, Problem};
+use crate::steps::taking::AimSetting;
+use crate::{AppError, Result};
+use inkarnat_film::{Film, InputKey, Person, PersonId, Setup, Shot, Stage as Reading, value_of};
+use inkarnat_fix::{AimKind, Limits, PersonProblem, Problem as ToSolve, Solution, State, solve};
+use inkarnat_reading::ShotReading;
+use serde::{Deserialize, Serialize};
+
+/// Part of the key of every fix: raised when the solver changes.
+const METHOD: u32 = 1;
+
+/// What is kept of a solved setup.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct FixRecord {
+    /// Every reach, and the one chosen.
+    pub solution: Solution,
+    /// The chosen fix as one CDL.
+    pub cdl: NearestCdl,
+}
+
+/// Solves every setup of which something was read.
+///
+/// # Errors
+/// If the film cannot be written, or on cancelling. What is wrong with a setup is a [`Problem`].
+pub fn fix_film(film: &mut Film, context: Context<'_>, problems: &mut Vec<Problem>) -> Result<()> {
+    let setups = film.setups()?;
+    let shots = film.shots()?;
+    for (index, setup) in setups.iter().enumerate() {
+        if context.cancel.is_cancelled() {
+            return Err(AppError::Cancelled);
+        }
+        let own: Vec<&Shot> = shots.iter().filter(|s| s.setup == setup.id).collect();
+        match fix_setup(film, setup, &own, context, (index + 1, setups.len())) {
+            Ok(()) => {}
+            Err(error @ (AppError::Cancelled | AppError::Film(_))) => return Err(error),
+            Err(error) => context.fail(problems, Stage::Fix, &setup.name, error.to_string()),
+        }
+    }
+    Ok(())
+}
+
+fn fix_setup(
+    film: &mut Film,
+    setup: &Setup,
+    shots: &[&Shot],
+    context: Context<'_>,
+    number: (usize, usize),
+) -> Result<()> {
+    let Some(problem) = problem_of(film, shots)? else {
+        // Nothing was read, and reading has said so.
+        film.drop_fix(setup.id)?;
+        return Ok(());
+    };
+    context.begun(Stage::Fix, &setup.name, number);
+    let key = InputKey::of(&(METHOD, &problem));
+    if film
+        .fix::<FixRecord>(setup.id)?
+        .is_some_and(|(known, _)| known == key)
+    {
+        context.ended(
+            Stage::Fix,
+            &setup.name,
+            "solved before from the same input".to_owned(),
+            true,
+        );
+        return Ok(());
+    }
+    let solution = solve(&problem).map_err(|error| {
+        let _ = film.drop_fix(setup.id);
+        AppError::Request(format!("{}: {error}", setup.name))
+    })?;
+    let mut reaches = vec![
+        ("picture", value_of(&solution.picture)),
+        ("mids", value_of(&solution.mids)),
+    ];
+    if let Some(skin) = &solution.skin {
+        reaches.push(("skin", value_of(skin)));
+    }
+    film.keep_fix(
+        setup.id,
+        &key,
+        &solution.chosen.to_string(),
+        &reaches,
+        &value_of(&FixRecord {
+            cdl: nearest_cdl(&solution.fix().ops, &problem),
+            solution: solution.clone(),
+        }),
+    )?;
+    let fix = solution.fix();
+    let summary = match &fix.state {
+        State::OnAim if fix.is_identity() => "on aim as it is; no fix".to_owned(),
+        State::OnAim => format!("{}: on aim. {}", solution.chosen, solution.why),
+        State::Short { limit, .. } => {
+            format!(
+                "{}: short, stopped by {limit}. {}",
+                solution.chosen, solution.why
+            )
+        }
+    };
+    context.ended(Stage::Fix, &setup.name, summary, false);
+    Ok(())
+}
+
+/// The problem of the shots of one setup; `None` where nothing was read.
+fn problem_of(film: &Film, shots: &[&Shot]) -> Result<Option<ToSolve>> {
+    let mut people: Vec<(PersonId, PersonProblem)> = Vec::new();
+    let mut picture = Vec::new();
+    let mut noise: Vec<f64> = Vec::new();
+    let known = film.people()?;
+    for shot in shots {
+        let mut read = false;
+        for person in &known {
+            let Some(skin) = film.sample::<Vec<[f32; 3]>>(shot.id, Some(person.id))? else {
+                continue;
+            };
+            read = true;
+            if let Some((_, problem)) = people.iter_mut().find(|(id, _)| *id == person.id) {
+                problem.skin.extend(skin);
+                continue;
+            }
+            let aim = resolved_aim(film, person)?;
+            people.push((
+                person.id,
+                PersonProblem {
+                    name: person.name.clone(),
+                    skin,
+                    aim,
+                },
+            ));
+        }
+        if read && let Some(record) = film.sample::<PictureRecord>(shot.id, None)? {
+            picture.extend(record.sample);
+            noise.extend(record.dark_noise);
+        }
+    }
+    if people.is_empty() {
+        return Ok(None);
+    }
+    Ok(Some(ToSolve {
+        people: people.into_iter().map(|(_, problem)| problem).collect(),
+        picture,
+        limits: Limits::default(),
+        space: film.space(),
+        dark_noise: (!noise.is_empty()).then(|| noise.iter().sum::<f64>() / noise.len() as f64),
+    }))
+}
+
+/// The aim as it was set.
+pub(crate) fn aim_setting(person: &Person) -> Result<AimSetting> {
+    serde_json::from_value(person.aim.clone()).map_err(|error| {
+        AppError::Request(format!(
+            "{}: an aim of another version ({error}); set it again with `inkarnat aim`",
+            person.name
+        ))
+    })
+}
+
+/// A person's aim with the numbers of a reference shot filled in.
+fn resolved_aim(film: &Film, person: &Person) -> Result<inkarnat_fix::Aim> {
+    let aim = aim_setting(person)?.aim;
+    let AimKind::Like(name) = &aim.kind else {
+        return Ok(aim);
+    };
+    let shot = film.shot_named(name)?;
+    let reading = film
+        .shot_reading::<ShotReading>(shot.id, person.id, Reading::Before)?
+        .ok_or_else(|| {
+            AppError::Request(format!(
+                "{}: the aim is like shot {name}, where {} was not read; draw a patch of {} there and read it",
+                person.name, person.name, person.name
+            ))
+        })?;
+    Ok(aim.with_reference(
+        reading.level,
+        reading.hue,
+        reading.sat_ratio.unwrap_or_default(),
+    ))
+}

@@ -1,0 +1,8 @@
+//! The steps of the work, each on a whole film.
+
+pub(crate) mod fixing;
+pub(crate) mod handing;
+pub(crate) mod proving;
+pub(crate) mod reading;
+pub(crate) mod running;
+pub(crate) mod taking;

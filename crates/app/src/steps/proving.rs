@@ -1,0 +1,321 @@
+//! Proving: the closed files are read again.
+
+use crate::event::Stage;
+use crate::job::{Job, PictureRecord, ProveJob, ProvePerson, Proved};
+use crate::problem::{Context, Problem};
+use crate::steps::handing::chain_of;
+use crate::steps::reading::patches_of;
+use crate::steps::taking::{locate, naming};
+use crate::{AppError, Result};
+use inkarnat_color::delta_e_2000;
+use inkarnat_film::{
+    Deliverable, Film, Fingerprint, InputKey, Packed, Shot, Stage as Reading, Step, value_of,
+};
+use inkarnat_media::Codec;
+use inkarnat_reading::{ClipRule, ShotReading, Track};
+use serde::{Deserialize, Serialize};
+
+/// Part of the key of every proof: raised when the way of proving changes.
+const METHOD: u32 = 1;
+
+/// How far a delivered file may be from what was promised.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Tolerance {
+    /// CIEDE2000 between the two readings.
+    pub de00: f64,
+    /// Level, percent of reference white.
+    pub level_pct: f64,
+    /// Hue in degrees, where the chroma is above the floor.
+    pub hue_deg: f64,
+}
+
+impl Tolerance {
+    /// The tolerance of a codec. Intra-frame mezzanine coding at 10 bits is held closer than
+    /// inter-frame coding.
+    #[must_use]
+    pub const fn of(codec: Codec) -> Self {
+        match codec {
+            Codec::ProresHq422 => Self {
+                de00: 0.3,
+                level_pct: 0.5,
+                hue_deg: 0.5,
+            },
+            Codec::H264High422Ten => Self {
+                de00: 0.7,
+                level_pct: 1.0,
+                hue_deg: 1.0,
+            },
+        }
+    }
+}
+
+/// How one person's proof came out.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct PersonProof {
+    /// The name.
+    pub person: String,
+    /// CIEDE2000 between `after` and `proof`; `None` where one of them has no reading.
+    pub de00: Option<f64>,
+    /// Level of `proof` less that of `after`, percent of reference white.
+    pub level_pct: Option<f64>,
+    /// Hue of `proof` less that of `after`, degrees; `None` below the chroma floor.
+    pub hue_deg: Option<f64>,
+    /// What is outside its tolerance, one line each.
+    pub faults: Vec<String>,
+}
+
+/// How a shot's proof came out.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Proof {
+    /// The file that was read.
+    pub file: String,
+    /// What it was held against.
+    pub tolerance: Tolerance,
+    /// Whether nothing is at fault.
+    pub passed: bool,
+    /// What is at fault with the file as a whole, one line each.
+    pub faults: Vec<String>,
+    /// Everybody who was read.
+    pub people: Vec<PersonProof>,
+}
+
+impl Proof {
+    /// Everything that is at fault.
+    pub fn all_faults(&self) -> impl Iterator<Item = &String> {
+        self.faults
+            .iter()
+            .chain(self.people.iter().flat_map(|person| &person.faults))
+    }
+}
+
+/// Reads every clip that was handed over again.
+///
+/// # Errors
+/// If the film cannot be written, or on cancelling; if nothing was handed over. What is wrong with a
+/// shot is a [`Problem`].
+pub fn prove_film(
+    film: &mut Film,
+    context: Context<'_>,
+    problems: &mut Vec<Problem>,
+) -> Result<()> {
+    let shots = film.shots()?;
+    let clips: Vec<(Shot, Deliverable)> = film
+        .deliverables()?
+        .into_iter()
+        .filter(|d| d.kind == "clip")
+        .filter_map(|d| {
+            let shot = shots.iter().find(|shot| Some(shot.id) == d.shot)?;
+            Some((shot.clone(), d))
+        })
+        .collect();
+    if clips.is_empty() {
+        return Err(AppError::Request(
+            "no clip of this film was handed over, so there is nothing to prove; run `inkarnat handover FILM --to DIR` first".to_owned(),
+        ));
+    }
+    let count = clips.len();
+    for (index, shot) in shots
+        .iter()
+        .filter(|shot| clips.iter().any(|(with, _)| with.id == shot.id))
+        .enumerate()
+    {
+        let Some((_, clip)) = clips.iter().find(|(with, _)| with.id == shot.id) else {
+            continue;
+        };
+        context.begun(Stage::Prove, &shot.name, (index + 1, count));
+        match prove_shot(film, shot, clip, context) {
+            Ok(proof) if proof.passed => {
+                context.ended(Stage::Prove, &shot.name, summary(&proof), false);
+            }
+            Ok(proof) => {
+                let faults: Vec<&str> = proof.all_faults().map(String::as_str).collect();
+                context.fail(
+                    problems,
+                    Stage::Prove,
+                    &shot.name,
+                    format!("{}: proof failed: {}", shot.name, faults.join("; ")),
+                );
+            }
+            Err(error @ (AppError::Cancelled | AppError::Film(_))) => return Err(error),
+            Err(error) => context.fail(problems, Stage::Prove, &shot.name, error.to_string()),
+        }
+    }
+    Ok(())
+}
+
+fn summary(proof: &Proof) -> String {
+    let people: Vec<String> = proof
+        .people
+        .iter()
+        .filter_map(|person| Some(format!("{} within ΔE00 {:.2}", person.person, person.de00?)))
+        .collect();
+    if people.is_empty() {
+        "frame count agrees; nobody was read in it".to_owned()
+    } else {
+        people.join(", ")
+    }
+}
+
+fn prove_shot(
+    film: &mut Film,
+    shot: &Shot,
+    clip: &Deliverable,
+    context: Context<'_>,
+) -> Result<Proof> {
+    let codec: Codec =
+        serde_json::from_value(clip.detail["codec"].clone()).map_err(AppError::protocol)?;
+    let (source, path) = locate(film, shot)?;
+    let mut people = Vec::new();
+    let mut ids = Vec::new();
+    for (person, patch_ids, patches) in patches_of(film, shot)? {
+        if film
+            .shot_reading::<ShotReading>(shot.id, person.id, Reading::Before)?
+            .is_none()
+        {
+            continue;
+        }
+        let tracks: Option<Vec<Track>> = patch_ids
+            .iter()
+            .map(|patch| film.track(*patch))
+            .collect::<std::result::Result<_, _>>()?;
+        let Some(tracks) = tracks else { continue };
+        ids.push(person.id);
+        people.push(ProvePerson {
+            person: person.name,
+            patches,
+            tracks,
+        });
+    }
+    let rule = film
+        .sample::<PictureRecord>(shot.id, None)?
+        .map_or_else(ClipRule::default, |record| record.rule);
+    let job = ProveJob {
+        source: path,
+        delivered: clip.path.clone(),
+        frames: source.frames,
+        chain: chain_of(film, shot)?,
+        space: film.space(),
+        rule,
+        people,
+    };
+    let key = InputKey::of(&(METHOD, &clip.fingerprint, &clip.key, &source.fingerprint));
+    let name = clip
+        .path
+        .file_name()
+        .map(|name| name.to_string_lossy().into_owned())
+        .unwrap_or_default();
+    let tolerance = Tolerance::of(codec);
+    let mut faults = Vec::new();
+    match Fingerprint::of_file(&clip.path) {
+        Ok(print) if print == clip.fingerprint => {}
+        Ok(_) => faults.push(format!(
+            "{name} is not the file that was handed over; hand it over again"
+        )),
+        Err(error) => faults.push(format!(
+            "{name} cannot be read: {error}; hand it over again"
+        )),
+    }
+    let outcome = context.workers.run::<Proved>(
+        &Job::Prove(job.clone()),
+        context.cancel,
+        context.progress(Stage::Prove, &shot.name),
+    );
+    let mut stored = Vec::new();
+    let mut proofs = Vec::new();
+    match outcome {
+        Ok(proved) => {
+            if proved.source_frames != proved.delivered_frames {
+                faults.push(format!(
+                    "{name} has {} frames, its source has {}",
+                    proved.delivered_frames, proved.source_frames
+                ));
+            }
+            faults.extend(proved.faults);
+            for ((id, asked), person) in ids.iter().zip(&job.people).zip(proved.people) {
+                proofs.push(compare(
+                    &asked.person,
+                    &person.after_reading,
+                    &person.proof_reading,
+                    tolerance,
+                ));
+                if let Ok(reading) = &person.after_reading {
+                    stored.push((
+                        *id,
+                        Reading::After,
+                        Packed::of(&person.after),
+                        value_of(reading),
+                    ));
+                }
+                if let Ok(reading) = &person.proof_reading {
+                    stored.push((
+                        *id,
+                        Reading::Proof,
+                        Packed::of(&person.proof),
+                        value_of(reading),
+                    ));
+                }
+            }
+        }
+        Err(AppError::Cancelled) => return Err(AppError::Cancelled),
+        Err(error) => faults.push(naming(std::path::Path::new(&name), error).to_string()),
+    }
+    let passed = faults.is_empty() && proofs.iter().all(|person| person.faults.is_empty());
+    let proof = Proof {
+        file: name,
+        tolerance,
+        passed,
+        faults,
+        people: proofs,
+    };
+    film.keep_proof(shot.id, &key, &stored, &value_of(&proof))?;
+    debug_assert!(film.is_done(shot.id, Step::Prove, &key)?);
+    Ok(proof)
+}
+
+fn compare(
+    person: &str,
+    after: &std::result::Result<ShotReading, String>,
+    proof: &std::result::Result<ShotReading, String>,
+    tolerance: Tolerance,
+) -> PersonProof {
+    let (after, proof) = match (after, proof) {
+        (Ok(after), Ok(proof)) => (after, proof),
+        (Err(reason), _) | (_, Err(reason)) => {
+            return PersonProof {
+                person: person.to_owned(),
+                de00: None,
+                level_pct: None,
+                hue_deg: None,
+                faults: vec![format!("{person} cannot be read again: {reason}")],
+            };
+        }
+    };
+    let de00 = delta_e_2000(after.lab, proof.lab).0;
+    let level = proof.level.0 - after.level.0;
+    let hue = after
+        .hue
+        .zip(proof.hue)
+        .map(|(after, proof)| proof.from_origin(after).degrees());
+    let mut faults = Vec::new();
+    let mut check = |what: &str, found: f64, limit: f64, unit: &str| {
+        // Not a number is a fault too.
+        if found.is_nan() || found.abs() > limit {
+            faults.push(format!(
+                "{person}: {what} {found:+.2}{unit} from what was promised, expected within {limit}{unit}"
+            ));
+        }
+    };
+    check("ΔE00", de00, tolerance.de00, "");
+    check("level", level, tolerance.level_pct, " %");
+    // Where one of the two lies below the chroma floor an angle says nothing; ΔE00 has judged.
+    if let Some(hue) = hue {
+        check("hue", hue, tolerance.hue_deg, "°");
+    }
+    PersonProof {
+        person: person.to_owned(),
+        de00: Some(de00),
+        level_pct: Some(level),
+        hue_deg: hue,
+        faults,
+    }
+}

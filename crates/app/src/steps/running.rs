@@ -1,0 +1,59 @@
+//! The whole job, unattended.
+
+use crate::Result;
+use crate::problem::{Context, Problem};
+use crate::steps::fixing::fix_film;
+use crate::steps::handing::{Delivery, hand_over, write_readings};
+use crate::steps::proving::prove_film;
+use crate::steps::reading::read_film;
+use crate::steps::taking::{draw, set_aims, take_in};
+use inkarnat_film::Film;
+use std::path::{Path, PathBuf};
+
+/// What the whole job is given.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Order {
+    /// The clips.
+    pub clips: Vec<PathBuf>,
+    /// Patches as typed.
+    pub patches: Vec<String>,
+    /// Aims as typed.
+    pub aims: Vec<String>,
+    /// Where to hand over to.
+    pub directory: PathBuf,
+    /// What to hand over.
+    pub delivery: Delivery,
+}
+
+/// Takes in, reads, fixes, hands over, proves, and writes the readings down.
+///
+/// # Errors
+/// As the steps.
+pub fn run(
+    film: &mut Film,
+    order: &Order,
+    context: Context<'_>,
+    problems: &mut Vec<Problem>,
+) -> Result<()> {
+    take_in(film, &order.clips, context, problems)?;
+    draw(film, &order.patches, context, problems)?;
+    set_aims(film, &order.aims, context, problems)?;
+    read_film(film, context, problems)?;
+    fix_film(film, context, problems)?;
+    hand_over(film, &order.directory, order.delivery, context, problems)?;
+    let delivered = film.deliverables()?.iter().any(|d| d.kind == "clip");
+    if order.delivery.codec.is_some() && delivered {
+        prove_film(film, context, problems)?;
+    }
+    write_readings(film, &order.directory)
+}
+
+/// Where the film file of a job lies when nothing is said: in the output directory, named after it.
+#[must_use]
+pub fn film_in(directory: &Path) -> PathBuf {
+    let absolute = std::path::absolute(directory).unwrap_or_else(|_| directory.to_owned());
+    let name = absolute
+        .file_name()
+        .map_or_else(|| "film".into(), |name| name.to_string_lossy().into_owned());
+    directory.join(format!("{name}.inkarnat"))
+}

@@ -1,0 +1,155 @@
+//! What may be said on the command line.
+
+use clap::{Parser, Subcommand, ValueEnum};
+use inkarnat_app::Codec;
+use std::path::PathBuf;
+
+/// Said wherever aims are set.
+pub(crate) const CAUTION: &str = "\
+Targets for skin are conventions, not rules, and grew up around light skin. The default aim, `own`, keeps each person's \
+own complexion; never aim one person at another's. Numbers need no calibrated display; looking does.";
+
+const PATCH_HELP: &str = "\
+Skin to read: 'CLIP@FRAME:ellipse=CX,CY,RX,RY[:person=NAME]'
+
+CLIP is the clip's path or file name, FRAME the frame it is drawn on (from 0). Numbers are fractions of picture width \
+and height: centre, half width, half height. A polygon is 'polygon=X,Y;X,Y;X,Y…'. Draw on lit skin (forehead, cheek), \
+free of hair, lips and highlights; it is followed through the shot. Without a name the person is named after the shot. \
+A second patch of the same person on another frame takes over where the first one is lost.";
+
+const PERSON_HELP: &str = "\
+Aim of a person: 'NAME=own' (the default), 'NAME=level:62-68,hue:120-126', 'NAME=like:SHOT', or a preset such as \
+'NAME=measured-tan'
+
+Level is in percent of reference white, hue in degrees on the Cb/Cr plane, counter-clockwise from +Cb (the skin-tone \
+line is 123°). What is not typed stays the person's own.
+
+Targets are conventions, not rules, and grew up around light skin: never aim a person at another complexion. Presets: \
+practice-light, practice-deep (common practice, no source, brighter than such skin measures); measured-very-light, \
+measured-light, measured-intermediate, measured-tan, measured-brown, measured-dark (published facial spectra).";
+
+/// Brings the skin of each person in a film to where it should read, with the smallest correction, and proves it on the
+/// delivered files.
+#[derive(Debug, Parser)]
+#[command(
+    name = "inkarnat",
+    version,
+    max_term_width = 100,
+    after_help = "\
+The whole job on one clip:
+  inkarnat run shot.mov --to out --patch 'shot.mov@0:ellipse=0.42,0.36,0.05,0.06:person=Ana'
+The same in steps:
+  inkarnat start day.inkarnat *.mov     inkarnat read day.inkarnat --patch …     inkarnat aim day.inkarnat --person 'Ana=own'
+  inkarnat fix day.inkarnat             inkarnat handover day.inkarnat --to out  inkarnat prove day.inkarnat
+
+Sources are never written to. Every step can be stopped and goes on where it was.
+
+Exit codes: 0 all on aim or kept; 1 error; 2 finished, but some shot is short, unreadable or failed proof (each is named)."
+)]
+pub(crate) struct Arguments {
+    #[command(subcommand)]
+    pub(crate) verb: Verb,
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Verb {
+    /// The whole job: take in, read, fix, hand over, prove
+    Run {
+        /// The clips (film files, or stills as one-frame shots)
+        #[arg(required = true)]
+        clips: Vec<PathBuf>,
+        /// Directory for the film file, clips/, cdl/, luts/ and readings.json
+        #[arg(long, value_name = "DIR")]
+        to: PathBuf,
+        /// The film file, if not in that directory
+        #[arg(long, value_name = "FILE")]
+        film: Option<PathBuf>,
+        #[arg(long, value_name = "PATCH", help = PATCH_HELP.split("\n\n").next().unwrap_or(PATCH_HELP), long_help = PATCH_HELP)]
+        patch: Vec<String>,
+        #[arg(long, value_name = "AIM", help = PERSON_HELP.split("\n\n").next().unwrap_or(PERSON_HELP), long_help = PERSON_HELP)]
+        person: Vec<String>,
+        /// How clips are coded
+        #[arg(long, value_enum, default_value_t = CodecName::Prores)]
+        codec: CodecName,
+    },
+    /// Make a film of clips, or add clips to one
+    Start {
+        /// The film file, NAME.inkarnat
+        film: PathBuf,
+        /// The clips
+        #[arg(required = true)]
+        clips: Vec<PathBuf>,
+        #[arg(long, value_name = "PATCH", help = PATCH_HELP.split("\n\n").next().unwrap_or(PATCH_HELP), long_help = PATCH_HELP)]
+        patch: Vec<String>,
+    },
+    /// Follow every patch through its shot and read it
+    Read {
+        /// The film file
+        film: PathBuf,
+        #[arg(long, value_name = "PATCH", help = PATCH_HELP.split("\n\n").next().unwrap_or(PATCH_HELP), long_help = PATCH_HELP)]
+        patch: Vec<String>,
+    },
+    /// Say where people should read; without --person, show it
+    Aim {
+        /// The film file
+        film: PathBuf,
+        #[arg(long, value_name = "AIM", help = PERSON_HELP.split("\n\n").next().unwrap_or(PERSON_HELP), long_help = PERSON_HELP)]
+        person: Vec<String>,
+    },
+    /// Find the smallest correction of every shot
+    Fix {
+        /// The film file
+        film: PathBuf,
+    },
+    /// Show how the film, or one shot, stands
+    Show {
+        /// The film file
+        film: PathBuf,
+        /// One shot
+        shot: Option<String>,
+        /// As JSON (docs/show.schema.json)
+        #[arg(long)]
+        json: bool,
+    },
+    /// Write corrected clips, CDL files, tables and readings
+    Handover {
+        /// The film file
+        film: PathBuf,
+        /// Directory for clips/, cdl/, luts/ and readings.json
+        #[arg(long, value_name = "DIR")]
+        to: PathBuf,
+        /// How clips are coded
+        #[arg(long, value_enum, default_value_t = CodecName::Prores)]
+        codec: CodecName,
+    },
+    /// Read the delivered files again and hold them against what was promised
+    Prove {
+        /// The film file
+        film: PathBuf,
+    },
+    /// One clip's work in a process of its own
+    #[command(name = "worker", hide = true)]
+    Worker,
+}
+
+/// A codec by its name on the command line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum CodecName {
+    /// ProRes 422 HQ, 10 bits
+    Prores,
+    /// H.264 High 4:2:2, 10 bits
+    H264,
+    /// No clips: CDL files, tables and readings alone
+    None,
+}
+
+impl CodecName {
+    pub(crate) const fn codec(self) -> Option<Codec> {
+        match self {
+            Self::Prores => Some(Codec::ProresHq422),
+            Self::H264 => Some(Codec::H264High422Ten),
+            Self::None => None,
+        }
+    }
+}
