@@ -1,4 +1,4 @@
-//! Renders portraits of the cast to PNG, for looking at: `portrait DATA OUT [PERSON|all] [MOOD] [WIDTH] [SAMPLES] [close]`.
+//! Renders portraits of the cast to PNG, for looking at: `portrait DATA OUT [PERSON|all] [MOOD] [WIDTH] [SAMPLES] [VIEW,…]`.
 
 use std::path::Path;
 use std::time::Instant;
@@ -41,45 +41,49 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             "every" => vec![Mood::SoftWindow, Mood::Lamp, Mood::Sun, Mood::Flat],
             _ => vec![[Mood::SoftWindow, Mood::Flat, Mood::Sun, Mood::Lamp][k % 4]],
         };
-        for mood in moods {
+        for (mood, view) in moods.iter().flat_map(|m| get(6, "").split(',').map(|v| (*m, v.to_string())).collect::<Vec<_>>()) {
             let mut scene = portrait(k, mood, 16.0 / 9.0, size.height);
             scene.people[0].person = 0;
-            match get(6, "").as_str() {
-                "close" => {
-                    scene.camera.height = 2.5;
-                    scene.camera.target.y = 7.12;
-                    scene.camera.position.y = 7.12;
-                }
-                "eyes" => {
-                    scene.camera.height = 1.0;
-                    scene.camera.target.y = 7.2;
-                    scene.camera.position.y = 7.2;
-                }
+            let mut look = |y: f32, height: f32| {
+                scene.camera.height = height;
+                scene.camera.target.y = y;
+                scene.camera.position.y = y;
+            };
+            match view.as_str() {
+                "close" => look(7.12, 2.5),
+                "eyes" => look(7.2, 1.0),
                 "mouth" => {
-                    scene.camera.height = 1.3;
-                    scene.camera.target.y = 6.65;
-                    scene.camera.position.y = 6.65;
+                    look(6.65, 1.3);
                     scene.people[0].expression.open = 0.5;
                 }
-                "wide" => scene.camera.height = 12.0,
+                "wide" => look(7.6, 12.0),
                 "turn" => scene.people[0].head.x = 0.85,
+                "left" => scene.people[0].head.x = -0.85,
                 "profile" => {
                     scene.people[0].body_yaw = 0.8;
                     scene.people[0].head.x = 0.7;
                 }
+                "blink" => scene.people[0].expression.blink = 1.0,
+                "talk" => scene.people[0].expression.open = 0.5,
                 _ => {}
             }
-            let start = Instant::now();
-            let buffers = render(&data, &scene, &baked, size)?;
+            let times = if view == "bench" { 8 } else { 1 };
+            let mut start = Instant::now();
+            let mut buffers = render(&data, &scene, &baked, size)?;
             let rendered = start.elapsed();
-            let start = Instant::now();
             let tables = ShadeTables::new(&buffers, &daylight);
-            let made = start.elapsed();
-            let start = Instant::now();
-            let picture = shade(&buffers, &tables);
-            eprintln!("{} {mood:?}: bake {bake:?} render {rendered:?} tables {made:?} shade {:?}", p.name, start.elapsed());
+            start = Instant::now();
+            let mut picture = shade(&buffers, &tables);
+            let shaded = start.elapsed();
+            start = Instant::now();
+            for _ in 1..times {
+                buffers = render(&data, &scene, &baked, size)?;
+                picture = shade(&buffers, &tables);
+            }
+            let mean = start.elapsed() / (times - 1).max(1);
+            eprintln!("{} {mood:?} {view}: bake {bake:?} render {rendered:?} shade {shaded:?} mean {mean:?}", p.name);
             let bytes: Vec<u8> = picture.iter().flatten().map(|x| encode(x * 1.15)).collect();
-            let path = format!("{out}/{}_{}_{mood:?}{}.png", k, p.name, get(6, ""));
+            let path = format!("{out}/{k}_{}_{mood:?}{view}.png", p.name);
             image::save_buffer(path, &bytes, size.width as u32, size.height as u32, image::ColorType::Rgb8)?;
         }
     }

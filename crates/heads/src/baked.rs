@@ -4,7 +4,7 @@ use glam::{Vec2, Vec3, vec3};
 
 use crate::data::{HeadData, HeadsError};
 use crate::expression::Expression;
-use crate::garment::{Extra, Layer, covering, extras, layers, neckline};
+use crate::garment::{Extra, Layer, Shell, covering, extras, layers, neckline};
 use crate::hair::{Hair, Kind, grow};
 use crate::paint::{Paint, paint};
 use crate::person::{Covering, Cut, Local, Person, Region};
@@ -265,7 +265,7 @@ fn probes(
 
 /// Whether skin at a reference point is covered by cloth for good and need not be drawn.
 fn covered(person: &Person, p: Vec3) -> bool {
-    neckline(&person.garment, p) > 0.22 || person.covering.is_some_and(|c| covering(&c, p) > 0.16)
+    neckline(&person.garment, p) > 0.22 || person.covering.is_some_and(|c| covering(&c, p) > if matches!(c, Covering::Scarf(_)) { 0.07 } else { 0.16 })
 }
 
 fn occluder_triangles(
@@ -338,8 +338,14 @@ fn triangles(data: &HeadData, person: &Person, layers: &[Layer], extras: &[Extra
     }
     for (k, l) in layers.iter().enumerate() {
         let base = fine.layers[k] as u32;
+        let under = l.shell == Shell::Torso;
         for q in &l.part(t).mesh2.quads {
-            if q.iter().any(|&i| l.inside2[i as usize] >= 0.0) {
+            let hidden = under
+                && person.covering.is_some_and(|c| {
+                    matches!(c, Covering::Scarf(_))
+                        && q.iter().all(|&i| covering(&c, l.part(t).ref2[i as usize]) > 0.12)
+                });
+            if !hidden && q.iter().any(|&i| l.inside2[i as usize] >= 0.0) {
                 push(q.map(|i| i + base), Face::Layer(k as u8), l.region);
             }
         }

@@ -231,7 +231,7 @@ fn samira() -> Person {
     p.garment = Garment {
         cut: Cut::Crew,
         pattern: Pattern::Plain,
-        colour: Pigment::Colour([0.40, 0.33, 0.25]),
+        colour: Pigment::Colour([0.075, 0.055, 0.10]),
         second: Pigment::Neutral(0.5),
     };
     p

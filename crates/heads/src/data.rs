@@ -50,7 +50,6 @@ pub struct HeadData {
     folder: PathBuf,
     pub(crate) base: Vec<Vec3>,
     pub(crate) groups: BTreeMap<String, Vec<Quad>>,
-    pub(crate) weights: BTreeMap<String, Vec<f32>>,
     targets: Mutex<BTreeMap<String, Arc<Target>>>,
     pub(crate) topology: Topology,
 }
@@ -79,7 +78,6 @@ impl HeadData {
             folder: folder.to_path_buf(),
             base,
             groups,
-            weights,
             targets: Mutex::default(),
             topology,
         };

@@ -53,8 +53,8 @@ pub fn lighting(mood: Mood) -> (Vec<Light>, Vec<Ambient>, Set) {
         Mood::SoftWindow => {
             let w = [0.46, 0.42, 0.36];
             (
-                vec![light_at(52.0, 16.0, 16.0, 7.0, 0.85), light_at(-145.0, 32.0, 20.0, 4.0, 0.22)],
-                vec![ambient(0, wall(w), 0.20, 0.17, 0.10)],
+                vec![light_at(48.0, 18.0, 16.0, 6.0, 0.95), light_at(-145.0, 32.0, 20.0, 4.0, 0.30)],
+                vec![ambient(0, wall(w), 0.22, 0.20, 0.13)],
                 set(Place::LivingRoom, w, vec![pool(0.7, -0.1, 0.9, 0.55, 0.20), Pool::even(0.03), Pool::even(0.20)]),
             )
         }
@@ -119,23 +119,36 @@ pub fn portrait(person: usize, mood: Mood, aspect: f32, height: usize) -> Scene 
     }
 }
 
-/// Skin under D65 in linear BT.709: sums of exponentials in the scores, three for each channel, fitted to the
-/// absorbance components (computed; 1 % of the spectral result for ordinary complexions).
+/// Skin under D65 in linear BT.709: the logarithm as a quadratic of the scores, fitted to sums over the four
+/// components, the CIE 1931 observer and D65 (computed; within 1.2 % over all complexions with added melanin
+/// and blood).
 fn skin_rgb(s: &SkinScores) -> Vec3 {
-    // Absorbance (mean and four components) near 600, 540 and 450 nm, as wide-band averages.
-    const MEAN: [f32; 3] = [0.470, 0.672, 0.812];
-    const PC: [[f32; 4]; 3] = [
-        [0.174, -0.135, 0.010, 0.055],
-        [0.183, -0.015, -0.215, 0.045],
-        [0.201, 0.165, 0.022, -0.130],
+    const FIT: [[f32; 15]; 3] = [
+        [
+            -0.9917, -0.3811, 0.4352, -0.1006, -0.2348, -0.0001, -0.0041, 0.0026, 0.0060, -0.0023, -0.0242, 0.0727,
+            0.0724, -0.1128, -0.0135,
+        ],
+        [
+            -1.5583, -0.4237, 0.0463, 0.5830, -0.0312, 0.0003, -0.0009, 0.0107, -0.0132, -0.0126, 0.0316, -0.0227,
+            -0.0141, -0.1151, 0.1016,
+        ],
+        [
+            -1.9315, -0.4717, -0.4379, -0.1548, 0.4268, -0.0004, -0.0114, -0.0096, 0.0059, -0.0158, -0.0438, 0.1676,
+            -0.0474, 0.1346, 0.0220,
+        ],
     ];
-    let a: [f32; 3] = std::array::from_fn(|c| {
-        10f32.powf(-(MEAN[c] + (0..4).map(|k| s[k] * PC[c][k]).sum::<f32>()))
-    });
-    Vec3::from(a)
+    let mut feature = [1.0, s[0], s[1], s[2], s[3], 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0];
+    let mut k = 5;
+    for a in 0..4 {
+        for b in a..4 {
+            feature[k] = s[a] * s[b];
+            k += 1;
+        }
+    }
+    Vec3::from(FIT.map(|row| row.iter().zip(&feature).map(|(w, f)| w * f).sum::<f32>().exp()))
 }
 
-/// A plain response: every light is D65, channels are linear BT.709; skin by a coarse three-band model.
+/// A plain response: every light is D65, channels are linear BT.709; skin by a fit to its spectra.
 #[must_use]
 pub fn daylight(_light: usize, path: &[Reflector], band: Band) -> [f32; 3] {
     let mut c = Vec3::ONE;
@@ -149,7 +162,7 @@ pub fn daylight(_light: usize, path: &[Reflector], band: Band) -> [f32; 3] {
         };
     }
     // The red channel of a display lies mostly above 600 nm.
-    let long = vec3(0.85, 0.10, 0.0);
+    let long = vec3(0.83, 0.0, 0.0);
     (match band {
         Band::All => c,
         Band::Long => c * long,

@@ -55,19 +55,23 @@ pub(crate) fn neckline(g: &Garment, p: Vec3) -> f32 {
     if p.y > 6.05 {
         return -1.0;
     }
-    let (rx, front, back, low, vee) = match g.cut {
-        Cut::Crew => (0.74, 0.84, 0.62, 4.95, 0.0),
-        Cut::Vee => (0.76, 0.84, 0.62, 4.45, 0.62),
-        Cut::Roll => (0.60, 0.72, 0.52, 5.4, 0.0),
-        Cut::Shirt => (0.66, 0.80, 0.58, 4.75, 0.30),
-        Cut::Jacket => (0.70, 0.80, 0.60, 5.0, 0.0),
-        Cut::Boat => (1.05, 0.95, 0.66, 4.9, 0.0),
+    // Ring about the neck (half width, front, back), height of its front in the middle, its rise to the side.
+    let (rx, front, back, low, rise) = match g.cut {
+        Cut::Crew => (0.74, 0.84, 0.62, 5.40, 0.42),
+        Cut::Vee => (0.76, 0.84, 0.62, 4.92, 0.90),
+        Cut::Roll => (0.60, 0.72, 0.52, 5.50, 0.30),
+        Cut::Shirt => (0.66, 0.80, 0.58, 5.08, 0.72),
+        Cut::Jacket => (0.72, 0.80, 0.60, 5.44, 0.38),
+        Cut::Boat => (1.02, 0.95, 0.66, 5.42, 0.34),
     };
-    let v = vee * (1.0 - (p.x / 0.6).powi(2)).max(0.0);
-    let z = (p.z - 0.02) / if p.z > 0.02 { front + v } else { back };
     let x = p.x / rx;
-    let e = ((x * x + z * z).sqrt() - 1.0) * 0.72;
-    e.max(low - p.y).min(0.9)
+    let z = (p.z - 0.02) / if p.z > 0.02 { front } else { back };
+    let ring = ((x * x + z * z).sqrt() - 1.0) * 0.72;
+    // In front the edge is a line drawn on the chest: round, or pointed for a vee.
+    let u = (p.x.abs() / (rx * 0.86)).min(1.4);
+    let curve = if matches!(g.cut, Cut::Vee | Cut::Shirt) { (u * u + 0.004).sqrt() } else { u * u };
+    let chest = (low + rise * curve - p.y) * if matches!(g.cut, Cut::Vee | Cut::Shirt) { 0.70 } else { 0.92 };
+    mix(ring, chest, smooth(0.10, 0.50, p.z)).max(4.75 - p.y).min(0.9)
 }
 
 /// Signed distance inside a jacket worn over the main garment.
@@ -88,9 +92,11 @@ pub(crate) fn covering(c: &Covering, p: Vec3) -> f32 {
     match c {
         Covering::Cap(_) => p.y - (7.10 + 0.36 * (p.z + 0.3).max(0.0)) - 0.02 * noise(p * 3.0),
         Covering::Scarf(_) => {
-            let (x, y) = (p.x / 0.615, (p.y - 7.10) / if p.y > 7.10 { 0.86 } else { 0.93 });
+            let (x, y) = (p.x / 0.615, (p.y - 7.10) / if p.y > 7.10 { 0.86 } else { 0.87 });
             let oval = if p.z > 0.62 { ((x * x + y * y).sqrt() - 1.0) * 0.7 } else { 0.7 };
-            let hem = p.y - 4.72 - 0.10 * noise(vec3(p.x * 1.3, 0.0, p.z * 1.3));
+            // Below the chin it falls to a rounded hem over chest and shoulders.
+            let r = vec2(p.x / 1.12, (p.y - 5.95) / 1.22).length() + 0.05 * noise(vec3(p.x * 1.3, p.y * 1.3, p.z * 1.3));
+            let hem = if p.y < 6.3 { (1.0 - r) * 0.95 } else { 0.8 };
             oval.min(hem)
         }
     }
@@ -100,7 +106,8 @@ struct Shape<'a> {
     shell: Shell,
     local: Local,
     region: Region,
-    thickness: f32,
+    thickness: &'a dyn Fn(Vec3) -> f32,
+    flat_ears: bool,
     smoothing: usize,
     rib: bool,
     inside: &'a dyn Fn(Vec3) -> f32,
@@ -112,7 +119,16 @@ fn grow(t: &Topology, v: &[Vec3], joints: &Joints, s: &Shape<'_>) -> Layer {
         Shell::Torso => &t.torso,
         Shell::Hood => &t.hood,
     };
-    let body = lower_arms(part, v, joints);
+    let mut body = lower_arms(part, v, joints);
+    if s.flat_ears {
+        // Ears lie flat under a scarf.
+        for (p, &i) in body.iter_mut().zip(&part.base) {
+            let r = t.base[i as usize];
+            if r.y > 6.65 && r.y < 7.75 && r.z < 0.95 {
+                p.x = p.x.clamp(-0.70, 0.70);
+            }
+        }
+    }
     let mut c = body.clone();
     for _ in 0..s.smoothing {
         let before = c.clone();
@@ -128,8 +144,9 @@ fn grow(t: &Topology, v: &[Vec3], joints: &Joints, s: &Shape<'_>) -> Layer {
     let mut rest1 = part.from0.apply(&c);
     for i in 0..rest1.len() {
         let d = (rest1[i] - body1[i]).dot(n1[i]);
-        if d < s.thickness {
-            rest1[i] += n1[i] * (s.thickness - d);
+        let thickness = (s.thickness)(part.ref1[i]);
+        if d < thickness {
+            rest1[i] += n1[i] * (thickness - d);
         }
     }
     let bones0: Vec<Vec2> = part.head.iter().zip(&part.neck).map(|(h, n)| vec2(*h, *n)).collect();
@@ -149,7 +166,7 @@ fn folds(p: Vec3, seed: f32, amount: f32) -> f32 {
     let drag = (along * 9.0 + seed).sin() * pit;
     let drape = noise(vec3(p.x * 2.6 + seed, p.y * 0.55 + warp, p.z * 2.6)) * smooth(5.4, 4.4, p.y);
     let broad = fractal(vec3(p.x * 1.5, p.y * 0.9, p.z * 1.5) + Vec3::splat(seed * 1.7), 3);
-    amount * (0.055 * drag + 0.060 * drape + 0.050 * broad)
+    amount * (0.075 * drag + 0.090 * drape + 0.080 * broad)
 }
 
 fn hem(d: f32, at: f32, height: f32) -> f32 {
@@ -181,7 +198,8 @@ pub(crate) fn layers(t: &Topology, p: &Person, v: &[Vec3], joints: &Joints) -> V
             shell: Shell::Torso,
             local: if g.cut == Cut::Jacket { Local::Second } else { Local::Cloth },
             region: Region::Garment,
-            thickness: if g.cut == Cut::Shirt { 0.065 } else { 0.05 },
+            thickness: &|_| if g.cut == Cut::Shirt { 0.065 } else { 0.05 },
+            flat_ears: false,
             smoothing: 10,
             rib: !matches!(g.cut, Cut::Shirt | Cut::Roll | Cut::Boat),
             inside: &|q| neckline(&g, q),
@@ -197,7 +215,8 @@ pub(crate) fn layers(t: &Topology, p: &Person, v: &[Vec3], joints: &Joints) -> V
                 shell: Shell::Torso,
                 local: Local::Cloth,
                 region: Region::Garment,
-                thickness: 0.13,
+                thickness: &|_| 0.13,
+                flat_ears: false,
                 smoothing: 16,
                 rib: false,
                 inside: &jacket,
@@ -221,7 +240,8 @@ pub(crate) fn layers(t: &Topology, p: &Person, v: &[Vec3], joints: &Joints) -> V
                 shell: Shell::Hood,
                 local: Local::Covering,
                 region: Region::Covering,
-                thickness: if scarf { 0.11 } else { 0.12 },
+                thickness: &|q| if scarf { mix(mix(0.04, 0.11, smooth(0.0, 0.3, covering(c, q))), 0.19, smooth(6.1, 5.7, q.y)) } else { 0.12 },
+                flat_ears: scarf,
                 smoothing: if scarf { 22 } else { 8 },
                 rib: !scarf,
                 inside: &|q| covering(c, q),
@@ -255,22 +275,21 @@ pub(crate) fn extras(p: &Person, axis: &dyn Fn(f32) -> Vec3, radius: NeckRadius<
     let mut out = Vec::new();
     match p.garment.cut {
         Cut::Roll => {
-            // Profile rows: up along the neck, over the fold, down again on the outside.
+            // Height above the base of the neck and distance from the skin: up, over the fold, down outside.
             let rows: Vec<(f32, f32)> = vec![
-                (5.42, 0.10), (5.55, 0.07), (5.70, 0.055), (5.86, 0.05), (5.98, 0.055), (6.05, 0.075), (6.05, 0.105),
-                (5.99, 0.135), (5.88, 0.145), (5.76, 0.15), (5.66, 0.16), (5.60, 0.155), (5.58, 0.12),
+                (-0.06, 0.10), (0.06, 0.07), (0.20, 0.055), (0.34, 0.05), (0.44, 0.055), (0.49, 0.075), (0.49, 0.105),
+                (0.43, 0.130), (0.32, 0.140), (0.20, 0.145), (0.09, 0.150), (0.02, 0.145), (0.0, 0.10),
             ];
             out.push(ring(&rows, 72, Local::Cloth, axis, radius, &|a, r| {
-                0.012 * noise(vec3(a.cos() * 3.0, r as f32 * 0.3, a.sin() * 3.0 + seed))
+                0.014 * noise(vec3(a.cos() * 3.0, r as f32 * 0.3, a.sin() * 3.0 + seed))
             }, None));
         }
         Cut::Shirt => {
-            let open = 0.30;
             let rows: Vec<(f32, f32)> = vec![
-                (5.46, 0.085), (5.60, 0.065), (5.74, 0.055), (5.82, 0.065), (5.83, 0.095), (5.74, 0.135),
-                (5.60, 0.175), (5.44, 0.225), (5.40, 0.225),
+                (-0.10, 0.075), (0.02, 0.060), (0.14, 0.055), (0.21, 0.062), (0.225, 0.085), (0.16, 0.115),
+                (0.06, 0.165), (-0.03, 0.205), (-0.08, 0.225), (-0.09, 0.210),
             ];
-            out.push(ring(&rows, 72, Local::Cloth, axis, radius, &|_, _| 0.0, Some(open)));
+            out.push(ring(&rows, 72, Local::Cloth, axis, radius, &|_, _| 0.0, Some(0.20)));
         }
         _ => {}
     }
@@ -297,23 +316,27 @@ fn ring(
     for (r, &(height, offset)) in rows.iter().enumerate() {
         for k in 0..columns {
             let u = k as f32 / (columns - usize::from(open.is_some())) as f32;
-            let (angle, fall) = match open {
+            let outer = (r as f32 - 4.0).max(0.0) / (rows.len() - 5) as f32;
+            // Both ends of an open collar lie at the front; its outer rows swing apart and fall lower: the points.
+            let (angle, point) = match open {
                 None => (u * std::f32::consts::TAU, 0.0),
                 Some(gap) => {
-                    // Both ends lie at the front; the outer rows swing apart and fall lower: the collar's points.
-                    let side = (u * 2.0 - 1.0).abs();
-                    let outer = (r as f32 - 4.0).max(0.0) / 4.0;
-                    let g = gap + 0.34 * outer * smooth(0.6, 1.0, side);
-                    let a = g + (std::f32::consts::TAU - 2.0 * g) * u;
-                    (a, outer * (0.30 * smooth(0.55, 1.0, side) - 0.02) + 0.16 * smooth(0.45, 1.0, side))
+                    let side = smooth(0.62, 1.0, (u * 2.0 - 1.0).abs());
+                    let stand = if r < 4 { 0.14 } else { 0.0 };
+                    let g = gap + stand + 0.30 * outer.min(0.9) * side;
+                    (g + (std::f32::consts::TAU - 2.0 * g) * u, outer * side)
                 }
             };
-            let back = (1.0 - angle.cos()) * 0.5;
-            let y = height - fall + 0.10 * back;
-            let c = axis(y);
-            let dir = vec3(angle.sin(), 0.0, angle.cos());
-            let lean = if open.is_some() { 0.10 * (1.0 - back) * (r as f32 / rows.len() as f32) } else { 0.0 };
-            let q = c + dir * (radius(y, angle) + offset + lean + wobble(angle, r));
+            let front = (1.0 + angle.cos()) * 0.5;
+            // The base of the neck: low in front, high on the shoulders and behind.
+            let foot = 5.86 - 0.42 * front * front;
+            let y = foot + height - 0.34 * point;
+            let neck = radius(foot + 0.16, angle).min(0.78);
+            // Where the points lie on the chest they follow it.
+            let chest = radius(y, angle).min(0.95) * front + neck * (1.0 - front);
+            let reach = mix(neck, chest.max(neck), point.min(1.0)) + offset + wobble(angle, r);
+            let c = axis(foot + 0.16);
+            let q = c + vec3(angle.sin(), 0.0, angle.cos()) * reach;
             e.rest.push(vec3(q.x, y, q.z));
             e.bones.push(vec2(0.0, 0.25 * smooth(5.4, 6.0, y)));
         }
@@ -322,7 +345,7 @@ fn ring(
     for r in 0..rows.len() as u32 - 1 {
         for k in 0..if open.is_some() { n - 1 } else { n } {
             let k1 = (k + 1) % n;
-            e.quads.push([r * n + k, r * n + k1, (r + 1) * n + k1, (r + 1) * n + k]);
+            e.quads.push([r * n + k, (r + 1) * n + k, (r + 1) * n + k1, r * n + k1]);
         }
     }
     e

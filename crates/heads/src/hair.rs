@@ -150,7 +150,7 @@ fn style(s: HairStyle) -> Option<Style> {
         HairStyle::Afro => make(2100.0, 48, 0.60, 0.0036, (0.034, 4.5), (0.0, 0.0)),
         HairStyle::Coils => make(3400.0, 22, 0.17, 0.0036, (0.026, 2.0), (0.0, 0.0)),
         HairStyle::Bob => make(3000.0, 28, 1.75, 0.0042, (0.010, 1.2), (0.03, 0.17)),
-        HairStyle::Wavy => make(2300.0, 64, 2.5, 0.0044, (0.040, 5.0), (0.04, 0.24)),
+        HairStyle::Wavy => make(2900.0, 56, 2.25, 0.0042, (0.042, 3.6), (0.04, 0.20)),
     }
 }
 
@@ -203,16 +203,16 @@ fn head(t: &Topology, rest: &Posed, p: &Person, joint: Vec3, s: &Style, rng: &mu
             let length = s.length * (0.78 + 0.35 * rng.unit()) * if long { 1.0 } else { mix(0.45, 1.0, edge) };
             let points = s.points;
             let step = length / points as f32;
-            let parting = -0.26 + 0.05 * noise(vec3(0.0, r.y * 6.0, r.z * 6.0)) + 0.02 * rng.signed();
+            let parting = -0.26 + 0.07 * noise(vec3(0.0, r.y * 5.0, r.z * 5.0)) + 0.035 * rng.signed();
             let side = if start.x - skull.x > parting { 1.0 } else { -1.0 };
             let top = smooth(7.6, 8.2, r.y);
             let front = smooth(0.2, 1.2, r.z);
             let mut d = match p.hair.style {
-                HairStyle::Short => (n * (0.22 + 0.50 * front * top)
-                    + vec3(0.40, 0.12 * front, 0.40 * top - 0.15)
+                HairStyle::Short => (n * (0.14 + 0.34 * front * top)
+                    + vec3(0.42, 0.06 * front, 0.42 * top - 0.15)
                     + vec3(0.0, -0.9, -0.15) * (1.0 - top)
-                    + lock(5.0, 1.0) * 0.38
-                    + rng.vec() * 0.10)
+                    + lock(4.0, 1.0) * 0.28
+                    + rng.vec() * 0.08)
                     .normalize(),
                 HairStyle::Swept => (n * (0.30 + 0.35 * front * top)
                     + vec3(0.15, 0.25 * top, -0.75)
@@ -231,8 +231,10 @@ fn head(t: &Topology, rest: &Posed, p: &Person, joint: Vec3, s: &Style, rng: &mu
                 _ => (n + lock(6.0, 1.0) * 0.28 + rng.vec() * 0.12 + vec3(0.0, 0.08, 0.0)).normalize(),
             };
             let layer_draw = hash(seed ^ 0x55aa) as f32 / 4_294_967_296.0;
-            let phase = noise(r * 5.0) * 7.0 + rng.signed() * if long { 0.5 } else { 3.1 };
-            let curl = s.curl.0 * (0.75 + 0.5 * rng.unit());
+            let loose = if rng.unit() < 0.10 { 1.0 } else { 0.22 };
+            let phase = noise(r * 3.2) * 5.0 + rng.signed() * if long { loose } else { 3.1 };
+            let curl = s.curl.0 * (1.0 + 0.3 * loose * rng.signed());
+            let rng_pace = rng.signed();
             let (mut ax, mut ay) = (d.any_orthonormal_vector(), d.cross(d.any_orthonormal_vector()));
             let mut q = start;
             let mut out = Vec::with_capacity(points + 1);
@@ -278,7 +280,8 @@ fn head(t: &Topology, rest: &Posed, p: &Person, joint: Vec3, s: &Style, rng: &mu
                 }
                 ay = d.cross(ax).normalize_or(ay);
                 ax = ay.cross(d).normalize_or(ax);
-                let a = s.curl.1 * std::f32::consts::TAU * f * (0.8 + 0.4 * layer_draw) + phase;
+                let pace = if long { 1.0 + 0.10 * noise(r * 4.0) + 0.04 * rng_pace } else { 0.8 + 0.4 * layer_draw };
+                let a = s.curl.1 * std::f32::consts::TAU * f * pace + phase;
                 out.push(q + (ax * a.cos() + ay * a.sin()) * curl * (f * 4.0).min(1.0));
             }
             (out, *root, rng.signed(), seed)
@@ -353,7 +356,7 @@ fn brows(t: &Topology, rest: &Posed, p: &Person, rng: &mut Rng, hair: &mut Hair)
             hair.points.push(q);
             d -= n * 0.17;
         }
-        let grey = rng.unit() < p.hair.grey * 0.55;
+        let grey = rng.unit() < p.hair.grey * 0.4;
         hair.strands.push(Strand { first, count: 5, kind: Kind::Brow, tone: rng.signed(), width: 0.0034, grey, root });
     }
 }

@@ -112,10 +112,11 @@ pub struct Backdrop {
     pub(crate) materials: Vec<SetMaterial>,
     start: Vec<u32>,
     shares: Vec<(u8, f32)>,
-    detail: Vec<f32>,
-    pools: Vec<Pool>,
-    seed: u32,
-    zoom: f32,
+    /// Irradiance by stored pixel, one number per illumination.
+    levels: Vec<f32>,
+    illuminations: usize,
+    /// Still texture of surfaces, a factor, at twice the stored resolution.
+    grain: Vec<f32>,
 }
 
 /// How far the painting reaches beyond the picture on every side, as a factor.
@@ -256,10 +257,15 @@ impl Backdrop {
             materials: painter.materials,
             start,
             shares,
-            detail: planes[m].clone(),
-            pools: set.pools.clone(),
-            seed: set.seed,
-            zoom: set.zoom,
+            levels: (0..w * h)
+                .into_par_iter()
+                .flat_map_iter(|i| {
+                    let p = vec2((i % w) as f32 + 0.5 - w as f32 * 0.5, (i / w) as f32 + 0.5 - h as f32 * 0.5) * step;
+                    set.pools.iter().map(move |pool| pool.at(p))
+                })
+                .collect(),
+            illuminations: set.pools.len(),
+            grain: grain(set, &planes[m], w, h, step),
         }
     }
 
@@ -273,16 +279,12 @@ impl Backdrop {
     pub(crate) fn shade(&self, table: &[Vec<[f32; 3]>], gain: &[f32]) -> Vec<[f32; 3]> {
         let mut out = vec![[0f32; 3]; self.width * self.height];
         out.par_chunks_mut(self.width).enumerate().for_each(|(y, row)| {
-            let mut level = vec![0f32; self.pools.len()];
+            let mut level = vec![0f32; self.illuminations];
             for (x, o) in row.iter_mut().enumerate() {
-                let p = vec2(
-                    (x as f32 + 0.5 - self.width as f32 * 0.5) * self.step,
-                    (y as f32 + 0.5 - self.height as f32 * 0.5) * self.step,
-                );
-                for (k, pool) in self.pools.iter().enumerate() {
-                    level[k] = pool.at(p) * gain.get(k).copied().unwrap_or(1.0);
-                }
                 let i = y * self.width + x;
+                for (k, l) in level.iter_mut().enumerate() {
+                    *l = self.levels[i * self.illuminations + k] * gain.get(k).copied().unwrap_or(1.0);
+                }
                 for &(m, share) in &self.shares[self.start[i] as usize..self.start[i + 1] as usize] {
                     let row = &table[m as usize];
                     if let Some((light, brightness)) = self.materials[m as usize].glow {
@@ -315,10 +317,12 @@ impl Backdrop {
         let (i, fx, fy) = self.place(p);
         let w = self.width;
         let grain = {
-            let d = self.detail[i];
-            let q = p / self.zoom;
-            let s = self.seed as f32 * 1.7;
-            1.0 + d * (noise(vec3(q.x * 70.0, q.y * 70.0, s)) + 1.2 * noise(vec3(q.x * 21.0, q.y * 21.0, s + 9.0)))
+            let w = self.width * 2;
+            let x = ((p.x / self.step + self.width as f32 * 0.5) * 2.0 - 0.5).clamp(0.0, w as f32 - 1.001);
+            let y = ((p.y / self.step + self.height as f32 * 0.5) * 2.0 - 0.5)
+                .clamp(0.0, self.height as f32 * 2.0 - 1.001);
+            let (k, gx, gy) = (y as usize * w + x as usize, x.fract(), y.fract());
+            mix(mix(self.grain[k], self.grain[k + 1], gx), mix(self.grain[k + w], self.grain[k + w + 1], gx), gy)
         };
         std::array::from_fn(|c| {
             let a = mix(shaded[i][c], shaded[i + 1][c], fx);
@@ -339,6 +343,22 @@ impl Backdrop {
         }
         some / all
     }
+}
+
+fn grain(set: &Set, detail: &[f32], w: usize, h: usize, step: f32) -> Vec<f32> {
+    (0..w * h * 4)
+        .into_par_iter()
+        .with_min_len(4096)
+        .map(|i| {
+            let (x, y) = (i % (2 * w), i / (2 * w));
+            let p = vec2(x as f32 + 0.5 - w as f32, y as f32 + 0.5 - h as f32) * (0.5 * step / set.zoom);
+            let d = detail[(y / 2) * w + x / 2];
+            // Turned in space, so that no row of the lattice shows.
+            let q = vec3(0.80 * p.x - 0.36 * p.y, 0.48 * p.x + 0.80 * p.y, 0.36 * p.x + 0.48 * p.y);
+            let s = vec3(0.0, set.seed as f32 * 1.7, 3.0);
+            1.0 + 0.7 * d * (noise(q * 87.0 + s) + noise(q * 37.0 + s) + 1.2 * noise(q * 15.0 - s))
+        })
+        .collect()
 }
 
 fn blur(plane: &mut [f32], w: usize, h: usize, radius: usize) {
@@ -376,9 +396,9 @@ fn arrange(set: &Set, p: &mut Painter) {
     let dark_wood = p.colour("dark wood", [0.085, 0.042, 0.022]);
     let leaf = p.colour("leaf", [0.055, 0.13, 0.030]);
     let pot = p.colour("pot", [0.36, 0.13, 0.065]);
-    let red = p.colour("red thing", [0.42, 0.05, 0.04]);
-    let blue = p.colour("blue thing", [0.05, 0.10, 0.32]);
-    let yellow = p.colour("yellow thing", [0.55, 0.36, 0.05]);
+    let red = p.colour("red thing", [0.30, 0.055, 0.045]);
+    let blue = p.colour("blue thing", [0.055, 0.095, 0.22]);
+    let yellow = p.colour("yellow thing", [0.46, 0.32, 0.10]);
     let sky = p.material("window", Pigment::Colour([0.86, 0.95, 1.0]), Some(set.window));
     let lamp = p.material("lamp", Pigment::Colour([1.0, 0.93, 0.80]), Some(set.lamp));
     let s = set.seed as i32;
@@ -450,28 +470,31 @@ fn arrange(set: &Set, p: &mut Painter) {
             p.plant(vec2(0.83, 0.20), 0.7, leaf, pot, s + 3);
         }
         Place::Park => {
-            let far = p.colour("far leaves", [0.10, 0.17, 0.055]);
-            p.shape(far, 0.10, move |q: Vec2| {
-                Some(0.75 + 0.9 * fractal(vec3(q.x * 5.0, q.y * 5.0, s as f32), 4) - 0.5 * q.y)
-                    .map(|v: f32| v.max(0.12))
+            let far = p.colour("far leaves", [0.085, 0.13, 0.055]);
+            let light_leaf = p.colour("leaves in the sun", [0.16, 0.22, 0.055]);
+            let clumps = move |q: Vec2, f: f32, o: f32| fractal(vec3(q.x * f, q.y * f, s as f32 + o), 5);
+            p.shape(far, 0.05, move |q: Vec2| Some((0.55 + 1.3 * clumps(q, 5.0, 0.0) - 0.3 * q.y).max(0.06)));
+            p.shape(light_leaf, 0.05, move |q: Vec2| {
+                let n = clumps(q, 11.0, 2.0) + 0.35 * clumps(q, 31.0, 5.0);
+                (n > 0.10 && q.y < 0.30).then(|| (0.45 + 2.2 * n).min(1.6))
             });
             p.shape(sky, 0.0, move |q: Vec2| {
-                let n = fractal(vec3(q.x * 7.0, q.y * 7.0, s as f32 + 4.0), 3) - 0.55 * (q.y + 0.42);
-                (n > 0.20).then_some(1.0)
+                let n = clumps(q, 8.0, 4.0) + 0.5 * clumps(q, 27.0, 6.0) - 0.42 * (q.y + 0.40);
+                (n > 0.24).then_some(1.0)
             });
             for k in 0..3 {
                 let x = -0.75 + 0.72 * k as f32 + 0.3 * (hash3(k, s, 1) - 0.5);
                 let w = 0.03 + 0.03 * hash3(k, s, 2);
-                p.shape(dark_wood, 0.10, move |q: Vec2| {
+                p.shape(dark_wood, 0.05, move |q: Vec2| {
                     let c = x + 0.03 * (q.y * 3.0 + k as f32).sin();
                     ((q.x - c).abs() < w && q.y < 0.36).then(|| {
                         (0.8 + 0.6 * noise(vec3(q.x * 30.0, q.y * 9.0, 2.0))) * (1.3 - 0.7 * (q.x - c + w) / (2.0 * w))
                     })
                 });
             }
-            p.shape(leaf, 0.10, move |q: Vec2| {
-                let n = fractal(vec3(q.x * 9.0, q.y * 9.0, s as f32 + 8.0), 4) + 0.9 * (q.y - 0.16);
-                (n > 0.0).then(|| (0.9 + 1.2 * fractal(vec3(q.x * 13.0, q.y * 13.0, 1.0), 2)).max(0.15))
+            p.shape(leaf, 0.05, move |q: Vec2| {
+                let n = clumps(q, 9.0, 8.0) + 0.9 * (q.y - 0.17);
+                (n > 0.0).then(|| (0.65 + 1.9 * clumps(q, 19.0, 1.0)).clamp(0.08, 1.8))
             });
             p.shape(grey, 0.06, move |q: Vec2| {
                 let edge = 0.34 + 0.05 * (q.x * 2.0 + s as f32).sin();

@@ -2,7 +2,7 @@
 
 use glam::{Mat3, Vec3, vec2, vec3};
 
-use crate::baked::{Baked, EYE_COLUMNS, EYE_ROWS, Face, Geometry, Triangle};
+use crate::baked::{Baked, Face, Geometry, Triangle};
 use crate::data::HeadData;
 use crate::garment::weave;
 use crate::light::{Lit, strength};
@@ -184,7 +184,7 @@ impl Actor<'_> {
             let (a, ga) = noise_gradient(q * 58.0);
             let (b, gb) = noise_gradient(q * 121.0);
             pore = a * 0.5 + b * 0.5;
-            slope += (ga * 0.055 + gb * 0.085) * (fine * paint.relief * (1.0 - paint.lip) * (1.0 - paint.wet));
+            slope += (ga * 0.040 + gb * 0.055) * (fine * paint.relief * (1.0 - paint.lip) * (1.0 - paint.wet));
         }
         if paint.lip > 0.05 {
             let (_, g) = noise_gradient(vec3(q.x * 52.0, q.y * 6.0, q.z * 6.0));
@@ -196,6 +196,13 @@ impl Actor<'_> {
         }
         let slope = self.geometry.turn.head_rotation() * slope;
         let slope = slope - s.normal * slope.dot(s.normal);
+        // Shallow creases across the neck.
+        let crease = |y: f32| {
+            let d = (q.y - y - 0.03 * noise(q * 2.5)) / 0.022;
+            -d * (-d * d).exp()
+        };
+        let neck = smooth(6.15, 6.0, q.y) * smooth(0.2, 0.5, q.z) * smooth(0.06, 0.02, self.footprint);
+        let slope = slope + Vec3::Y * (0.22 * neck * (crease(5.93) + 0.8 * crease(5.74)));
         let bumped = (s.normal - slope * 0.55).normalize();
 
         if paint.freckle > 0.0 {
@@ -212,9 +219,9 @@ impl Actor<'_> {
         self.plain(s, bumped, 1.0 - 0.05 * fine * (-pore).max(0.0), out);
         let cavity = (1.0 - 0.5 * (-pore).max(0.0)) * (1.0 - 0.6 * paint.scalp);
         let wet = paint.wet;
-        self.gloss(s, bumped, paint.roughness + 0.10, 0.028, 0.62 * cavity, out);
-        let tight = (0.10 + 0.14 * p.skin.sheen) * paint.relief * cavity;
-        self.gloss(s, bumped, paint.roughness * 0.70, 0.028, tight + 0.25 * wet + 0.05 * paint.lip, out);
+        self.gloss(s, bumped, paint.roughness + 0.10, 0.028, 0.60 * cavity * (1.0 - 0.35 * paint.lip), out);
+        let tight = (0.05 + 0.11 * p.skin.sheen) * paint.relief * cavity * (1.0 - 0.6 * paint.lip);
+        self.gloss(s, bumped, paint.roughness * 0.70, 0.028, tight + 0.25 * wet, out);
 
         let mut shares = Shares::one(Local::Skin);
         shares.melanin = paint.melanin;
@@ -310,7 +317,7 @@ impl Actor<'_> {
             let soft = 0.25 * half + 0.02;
             let disc = smooth(half + soft, half - soft, away);
             let open = smooth(0.05, 0.5, s.row[4 * k + 3] / strength(&self.scene.lights[k], self.scene.focus, centre).max(1e-6));
-            out[4 * k + 3] += moist * f * disc * open / half.sin().powi(2)
+            out[4 * k + 3] += 1.5 * moist * f * disc * open / half.sin().powi(2)
                 * strength(&self.scene.lights[k], self.scene.focus, centre);
         }
         for (a, ambient) in self.scene.ambients.iter().enumerate() {
@@ -337,7 +344,8 @@ impl Actor<'_> {
         let g = &self.baked.person.garment;
         let fine = smooth(0.03, 0.01, self.footprint);
         let (_, gradient) = noise_gradient(q * 33.0);
-        let slope = gradient * 0.10 * fine;
+        let knit = matches!(g.pattern, crate::Pattern::Rib | crate::Pattern::Heather);
+        let slope = gradient * if knit { 0.08 } else { 0.03 } * fine;
         let n = (s.normal - (slope - s.normal * slope.dot(s.normal))).normalize();
         let rib = if layer.rib { smooth(0.11, 0.09, d) } else { 0.0 };
         let (mut second, mut tone) = if layer.local == Local::Cloth {
@@ -436,13 +444,13 @@ impl Actor<'_> {
                 let row = &self.lit.rows[v * stride..(v + 1) * stride];
                 for k in 0..lights {
                     let full = strength(&self.scene.lights[k], self.scene.focus, middle).max(1e-6);
-                    visible[k] = (0.5 * row[4 * k + 3] / full + 0.5 * row[4 * k] / full).min(1.0) * 0.75;
+                    visible[k] = (0.5 * row[4 * k + 3] / full + 0.5 * row[4 * k] / full).min(1.0);
                 }
                 for a in 0..layout.ambients {
-                    dome[a] = row[layout.ambient(a)] * 0.6;
+                    dome[a] = row[layout.ambient(a)] * 0.8;
                 }
                 shine = 0.35;
-                matte = 0.8;
+                matte = 1.0;
             }
             Fibre::Head | Fibre::Beard => {
                 let s = &self.baked.hair.strands[seg.strand as usize];
@@ -510,6 +518,3 @@ impl Spot {
         a[self.v[0]] * self.weights[0] + a[self.v[1]] * self.weights[1] + a[self.v[2]] * self.weights[2]
     }
 }
-
-/// Vertices of one eye ball.
-pub(crate) const EYE_VERTICES: usize = (EYE_ROWS + 1) * EYE_COLUMNS;

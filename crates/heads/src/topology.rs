@@ -287,6 +287,8 @@ pub(crate) struct Lash {
 
 /// Everything about the mesh that does not depend on the person.
 pub(crate) struct Topology {
+    /// The unmorphed base mesh.
+    pub(crate) base: Vec<Vec3>,
     pub(crate) skin: Part,
     /// The body below the jaw, as a start for garments.
     pub(crate) torso: Part,
@@ -377,7 +379,7 @@ impl Topology {
         ];
         let neighbours2 = Neighbours::new(&skin.mesh2);
         let lashes = lashes(base, groups);
-        Self { skin, torso, hood, neighbours2, lips, mouth, ear, region, lashes, points }
+        Self { base: base.to_vec(), skin, torso, hood, neighbours2, lips, mouth, ear, region, lashes, points }
     }
 }
 
