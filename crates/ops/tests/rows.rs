@@ -4,7 +4,7 @@ mod common;
 
 use common::{CDL, examples};
 use inkarnat_ops::fast::FastLut;
-use inkarnat_ops::{Chain, Lut3d, Op, RollOff};
+use inkarnat_ops::{Chain, Lut3d, Op};
 
 /// Colours in and around −0.1…1.2, every one reproducible.
 fn colours(count: usize) -> [Vec<f32>; 3] {
@@ -47,11 +47,10 @@ fn worst(chain: &Chain, count: usize) -> f64 {
 fn every_kind_within_its_stated_error() {
     for op in examples() {
         let bound = match &op {
-            // The power within 6e-7, and its saturation about luma on top.
-            Op::Cdl(_) => 1.2e-6,
+            // The power (2.5e-7, measured) and saturation about luma on top.
+            Op::Cdl(_) => 6e-7,
             // A handful of f32 roundings of values up to 1.3 (half a unit: 6e-8 each).
-            Op::Shoulder(shoulder) if shoulder.roll_off == RollOff::PerChannel => 6e-7,
-            Op::Shoulder(_) => 6e-7,
+            Op::Shoulder(_) => 2.5e-7,
             // The reference itself, narrowed.
             Op::KeyedCdl(_) => 1e-7,
             Op::Lut(_) => 4e-7,
@@ -76,7 +75,7 @@ fn tables_of_every_size_and_uneven_domains() {
                 .map(|node| CDL.apply(node).map(|v| v as f32))
                 .collect();
             let worst = worst(&Chain::of_fix(vec![Op::Lut(lut)]), 20_000);
-            assert!(worst < 6e-7, "{size} {min:?}: {worst:e}");
+            assert!(worst < 4e-7, "{size} {min:?}: {worst:e}");
         }
     }
 }

@@ -73,8 +73,12 @@ impl Shoulder {
         end_slope: [1.0; 3],
     };
 
-    /// One channel's curves that bring `from` to `to`, with a slope beyond white chosen per channel:
-    /// the hyperbola's where the lights are compressed, `to/from` where they are spread.
+    /// Curves that bring `from` to `to`, channel by channel, with a chosen slope beyond white.
+    ///
+    /// Where the lights are compressed (`Δ ≤ 1`) it is `Δ^1.5`: the slope then falls quickly and stays
+    /// nearly level toward white, so that it keeps above [`Self::MIN_SLOPE`] down to `Δ` = 0.463,
+    /// where the hyperbola (`Δ²`) ends at 0.548. Where they are spread it is `to/from`, which gives
+    /// excursions beyond white back their extent.
     #[must_use]
     pub fn per_channel(start: [f64; 3], from: [f64; 3], to: [f64; 3]) -> Self {
         Self {
@@ -176,5 +180,9 @@ impl Shoulder {
 
 fn easy_end_slope(start: f64, from: f64, to: f64) -> f64 {
     let mean = (to - start) / (from - start);
-    if mean <= 1.0 { mean * mean } else { to / from }
+    if mean <= 1.0 {
+        mean.powf(1.5)
+    } else {
+        to / from
+    }
 }
