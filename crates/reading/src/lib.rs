@@ -7,17 +7,23 @@
 #![forbid(unsafe_code)]
 #![deny(clippy::disallowed_methods)]
 
+pub mod follow;
 pub mod frame;
+pub mod log_like;
 pub mod patch;
 pub mod pixels;
 pub mod pose;
+pub mod sample;
 pub mod shot;
 mod statistics;
 #[cfg(test)]
 mod testing;
 
+pub use follow::{FollowError, Follower};
 pub use frame::{FrameReading, Unreadable, read_frame};
+pub use log_like::{Histogram, looks_like_log};
 pub use patch::{Patch, PatchArgument, PatchError, Shape};
 pub use pixels::{Chosen, ClipRule, PatchPixels, choose, patch_pixels};
 pub use pose::{LostReason, Pose, Similarity, Track};
+pub use sample::{PictureSample, PictureSampler, SkinSample};
 pub use shot::{CodeStep, Drift, ShotContext, ShotReading, WorstFrame, read_shot};

@@ -233,7 +233,7 @@ fn uncertainty_is_honest() {
         ),
         ("8 bit", Scene { depth: 8, ..base }),
     ] {
-        let runs = 250;
+        let runs = 150;
         let (mut level_square, mut hue_square) = (0.0, 0.0);
         for _ in 0..runs {
             let shot = simulate(scene, &mut random);
