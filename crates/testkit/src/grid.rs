@@ -147,7 +147,7 @@ pub fn grid() -> Vec<SceneSpec> {
     dealer.scenes
 }
 
-/// A part of the grid that keeps every group and every light in it: two of six singles a light, half of the rest.
+/// A part of the grid that keeps every group and every light in it: two of six singles a light, a third of the rest.
 #[must_use]
 pub fn quick_grid() -> Vec<SceneSpec> {
     let mut singles = 0usize;
@@ -161,7 +161,7 @@ pub fn quick_grid() -> Vec<SceneSpec> {
                 matches!((singles - 1) % 6, i if i == ((singles - 1) / 6) % 3 || i == 3 + ((singles - 1) / 6 + 1) % 3)
             } else {
                 others += 1;
-                (others / 2) % 2 == 0
+                (others / 2) % 3 == 0
             }
         })
         .collect()

@@ -14,6 +14,7 @@ pub mod scene;
 pub mod score;
 pub mod stage;
 pub mod table;
+pub mod tool;
 pub mod truth;
 
 pub use grid::{grid, quick_grid};

@@ -169,7 +169,7 @@ pub fn text(rows: &[Row]) -> String {
                 ))
             };
             let cells: Vec<String> = names.iter().map(|n| of(n)).collect();
-            let n = group.len() / names.len().max(1);
+            let n = group.iter().filter(|r| r.corrector == names[0]).count();
             let _ = writeln!(out, "| {key} | {n} | {} |", cells.join(" | "));
         }
     };
