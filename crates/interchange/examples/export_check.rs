@@ -116,7 +116,7 @@ fn chains(stream: &mut Stream) -> Vec<(String, Chain)> {
     };
     let mut chains = vec![
         ("identity".to_owned(), Chain::default()),
-        ("cdl".to_owned(), Chain::of_fix(vec![Op::Cdl(mild)])),
+        ("balance".to_owned(), Chain::of_fix(vec![Op::Cdl(mild)])),
         (
             "gain_and_shoulder".to_owned(),
             Chain::of_fix(vec![Op::Cdl(gain), Op::Shoulder(roll)]),

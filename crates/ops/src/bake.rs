@@ -75,50 +75,87 @@ impl Chain {
     /// How far a table is from this chain.
     ///
     /// Measured on a grid of twice the table's density, then in the [`SUSPECTS`] worst cells on a
-    /// grid of eight times its density: a curve that begins or bends inside a cell is furthest off
-    /// beside the middles.
+    /// grid of eight times its density and from the worst place of that on with ever finer steps: a
+    /// curve that begins or bends inside a cell is furthest off at the bend, beside any grid.
     #[must_use]
     pub fn difference(&self, lut: &Lut3d) -> BakeError {
         if lut.size < Lut3d::MIN_SIZE {
             return BakeError::default();
         }
-        let mut error = BakeError::default();
+        let places = 2 * lut.size - 1;
+        let mut worst = Probe::default();
         let mut suspects: Vec<(f64, [usize; 3])> = Vec::new();
         let mut sum = 0.0;
-        let places = 2 * lut.size - 1;
         for cell in cells(places) {
-            let off = self.off(lut, cell, places, &mut error);
-            sum += off;
+            let probe = self.probe(lut, on_grid(lut, cell, places));
+            sum += probe.off;
+            worst = worst.or(probe);
             // Nodes are exact; what is off lies between.
-            if off > 0.0 {
+            if probe.off > 0.0 {
                 let within = cell.map(|place| (place / 2).min(lut.size - 2));
-                keep_worst(&mut suspects, (off, within));
+                keep_worst(&mut suspects, (probe.off, within));
             }
         }
-        error.mean = sum / (places as f64).powi(3);
         let dense = 8 * (lut.size - 1) + 1;
         for (_, [r, g, b]) in suspects {
+            let mut local = Probe::default();
             for within in cells(9) {
                 let place = [8 * r + within[0], 8 * g + within[1], 8 * b + within[2]];
-                self.off(lut, place, dense, &mut error);
+                local = local.or(self.probe(lut, on_grid(lut, place, dense)));
             }
+            worst = worst.or(self.climb(lut, local, dense));
         }
-        error
+        BakeError {
+            max: worst.off,
+            mean: sum / (places as f64).powi(3),
+            at: worst.at,
+        }
     }
 
-    /// The difference at one place of a grid over the table's domain, noted where it is the worst.
-    fn off(&self, lut: &Lut3d, place: [usize; 3], places: usize, error: &mut BakeError) -> f64 {
-        let rgb =
-            std::array::from_fn(|c| node(place[c], places, lut.domain_min[c], lut.domain_max[c]));
-        let (exact, table) = (self.apply_pixel(rgb), lut.sample(rgb));
+    /// The difference at one colour.
+    fn probe(&self, lut: &Lut3d, at: [f64; 3]) -> Probe {
+        let (exact, table) = (self.apply_pixel(at), lut.sample(at));
         let off = (0..3)
             .map(|c| (exact[c] - table[c]).abs())
             .fold(0.0, f64::max);
-        if off > error.max {
-            (error.max, error.at) = (off, rgb);
-        }
-        off
+        Probe { off, at }
     }
+
+    /// The worst place near a place of a dense grid, by steps that shrink to 1/4096 of the grid's.
+    fn climb(&self, lut: &Lut3d, mut from: Probe, dense: usize) -> Probe {
+        let (min, max) = (lut.domain_min, lut.domain_max);
+        for level in 1..=12 {
+            let part = 1.0 / f64::from(1 << level) / (dense - 1) as f64;
+            let centre = from.at;
+            for step in cells(3) {
+                let at = std::array::from_fn(|c| {
+                    let away = (step[c] as f64 - 1.0) * part * (max[c] - min[c]);
+                    (centre[c] + away).clamp(min[c], max[c])
+                });
+                from = from.or(self.probe(lut, at));
+            }
+        }
+        from
+    }
+}
+
+/// A colour and how far a table is off there.
+#[derive(Clone, Copy, Default)]
+struct Probe {
+    off: f64,
+    at: [f64; 3],
+}
+
+impl Probe {
+    /// The worse of two.
+    fn or(self, other: Self) -> Self {
+        if other.off > self.off { other } else { self }
+    }
+}
+
+/// The colour at one place of a grid over a table's domain.
+fn on_grid(lut: &Lut3d, place: [usize; 3], places: usize) -> [f64; 3] {
+    std::array::from_fn(|c| node(place[c], places, lut.domain_min[c], lut.domain_max[c]))
 }
 
 /// Cells that are probed densely.
