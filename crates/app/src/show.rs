@@ -7,9 +7,9 @@ use crate::steps::proving::Proof;
 use crate::steps::reading::patches_of;
 use crate::steps::taking::probe_of;
 use crate::{Result, problem::Problem};
-use inkarnat_color::{Hue, SKIN_TONE_LINE};
+use inkarnat_color::{Hue, SKIN_TONE_LINE, delta_e_2000};
 use inkarnat_film::{Film, Person, Shot, Source, Stage, Step, StepOutcome};
-use inkarnat_fix::{Aim, Fix, Reach, SkinValue, State, Want};
+use inkarnat_fix::{Aim, AimCentre, Fix, Reach, SkinValue, State, Want};
 use inkarnat_ops::Cdl;
 use inkarnat_reading::ShotReading;
 use schemars::JsonSchema;
@@ -484,6 +484,11 @@ fn person_report(
         (None, None)
     };
     let setting = aim_setting(person)?;
+    // The solver judged its sample; once the pixels themselves were read, they decide.
+    let holds = match (&after, solved) {
+        (Some(after), Some((_, solved))) => is_on_aim(&setting.aim, &solved.centre, after),
+        _ => true,
+    };
     let after = match (&after, &before, solved) {
         (Some(after), _, _) => Some(of_reading(after)),
         (None, Some(before), Some((fix, solved))) if !fix.is_identity() && !shot.kept => {
@@ -496,7 +501,7 @@ fn person_report(
         (None, _) => ShotState::Unread,
         (Some(_), _) if shot.kept => ShotState::Kept,
         (Some(_), None) => ShotState::OffAim,
-        (Some(_), Some((_, solved))) if solved.on_aim => ShotState::OnAim,
+        (Some(_), Some((_, solved))) if solved.on_aim && holds => ShotState::OnAim,
         (Some(_), Some((fix, _))) if matches!(fix.state, State::Short { .. }) => ShotState::Short,
         (Some(_), Some(_)) => ShotState::OffAim,
     };
@@ -521,6 +526,28 @@ fn person_report(
         aim_de00_before: solved.map(|(_, solved)| solved.de00_before),
         aim_de00_after: solved.map(|(_, solved)| solved.de00),
     })
+}
+
+/// Whether a reading is on aim: inside every typed band, and where nothing is typed, within the
+/// width about the centre.
+fn is_on_aim(aim: &Aim, centre: &AimCentre, reading: &ShotReading) -> bool {
+    /// Of a band, for numbers at its very edge: what a printed tenth hides.
+    const EDGE: f64 = 0.05;
+    let level = match aim.level {
+        Want::Band(band) => Some((reading.level.0 - band.middle()).abs() <= band.half() + EDGE),
+        _ => None,
+    };
+    let hue = match (aim.hue, aim.hue.centre_hue(), reading.hue) {
+        (Want::Band(band), Some(middle), Some(hue)) => {
+            Some(hue.from_origin(middle).degrees().abs() <= band.half_hue_deg() + EDGE)
+        }
+        (Want::Band(_), _, None) => Some(false),
+        _ => None,
+    };
+    match (level, hue) {
+        (None, None) => delta_e_2000(reading.lab, centre.lab).0 <= aim.width + EDGE,
+        (level, hue) => level.unwrap_or(true) && hue.unwrap_or(true),
+    }
 }
 
 fn triple(lab: inkarnat_color::Lab) -> [f64; 3] {
