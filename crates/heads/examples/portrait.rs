@@ -9,8 +9,16 @@ use inkarnat_heads::{Baked, HeadData, ShadeTables, Size, cast, render, shade};
 fn encode(x: f32) -> u8 {
     // A soft shoulder from 0.75 on, then the sRGB curve.
     let x = x.max(0.0);
-    let y = if x < 0.75 { x } else { 0.75 + 0.25 * (1.0 - (-(x - 0.75) / 0.25).exp()) };
-    let v = if y <= 0.003_130_8 { 12.92 * y } else { 1.055 * y.powf(1.0 / 2.4) - 0.055 };
+    let y = if x < 0.75 {
+        x
+    } else {
+        0.75 + 0.25 * (1.0 - (-(x - 0.75) / 0.25).exp())
+    };
+    let v = if y <= 0.003_130_8 {
+        12.92 * y
+    } else {
+        1.055 * y.powf(1.0 / 2.4) - 0.055
+    };
     (v * 255.0 + 0.5) as u8
 }
 
@@ -24,7 +32,11 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let out = get(1, "/tmp");
     let who = get(2, "all");
     let width: usize = get(4, "1280").parse()?;
-    let size = Size { width, height: width * 9 / 16, samples: get(5, "2").parse()? };
+    let size = Size {
+        width,
+        height: width * 9 / 16,
+        samples: get(5, "2").parse()?,
+    };
     let people = cast();
     for (k, p) in people.iter().enumerate() {
         if who != "all" && !who.split(',').any(|w| p.name.eq_ignore_ascii_case(w)) {
@@ -41,7 +53,12 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             "every" => vec![Mood::SoftWindow, Mood::Lamp, Mood::Sun, Mood::Flat],
             _ => vec![[Mood::SoftWindow, Mood::Flat, Mood::Sun, Mood::Lamp][k % 4]],
         };
-        for (mood, view) in moods.iter().flat_map(|m| get(6, "").split(',').map(|v| (*m, v.to_string())).collect::<Vec<_>>()) {
+        for (mood, view) in moods.iter().flat_map(|m| {
+            get(6, "")
+                .split(',')
+                .map(|v| (*m, v.to_string()))
+                .collect::<Vec<_>>()
+        }) {
             let mut scene = portrait(k, mood, 16.0 / 9.0, size.height);
             scene.people[0].person = 0;
             let mut look = |y: f32, height: f32| {
@@ -63,6 +80,16 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
                     scene.people[0].body_yaw = 0.8;
                     scene.people[0].head.x = 0.7;
                 }
+                "back" => {
+                    look(6.0, 5.0);
+                    scene.people[0].body_yaw = 2.2;
+                    scene.people[0].head.x = -0.66;
+                }
+                "under" => {
+                    look(4.9, 3.0);
+                    scene.people[0].body_yaw = 2.2;
+                    scene.people[0].head.x = -0.66;
+                }
                 "blink" => scene.people[0].expression.blink = 1.0,
                 "talk" => scene.people[0].expression.open = 0.5,
                 _ => {}
@@ -81,10 +108,19 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
                 picture = shade(&buffers, &tables);
             }
             let mean = start.elapsed() / (times - 1).max(1);
-            eprintln!("{} {mood:?} {view}: bake {bake:?} render {rendered:?} shade {shaded:?} mean {mean:?}", p.name);
+            eprintln!(
+                "{} {mood:?} {view}: bake {bake:?} render {rendered:?} shade {shaded:?} mean {mean:?}",
+                p.name
+            );
             let bytes: Vec<u8> = picture.iter().flatten().map(|x| encode(x * 1.15)).collect();
             let path = format!("{out}/{k}_{}_{mood:?}{view}.png", p.name);
-            image::save_buffer(path, &bytes, size.width as u32, size.height as u32, image::ColorType::Rgb8)?;
+            image::save_buffer(
+                path,
+                &bytes,
+                size.width as u32,
+                size.height as u32,
+                image::ColorType::Rgb8,
+            )?;
         }
     }
     Ok(())

@@ -86,7 +86,9 @@ pub struct Baked {
 
 impl std::fmt::Debug for Baked {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Baked").field("person", &self.person.name).finish_non_exhaustive()
+        f.debug_struct("Baked")
+            .field("person", &self.person.name)
+            .finish_non_exhaustive()
     }
 }
 
@@ -110,8 +112,15 @@ impl Baked {
         let layers = layers(t, person, &neutral, &joints);
         let eyes = ["helper-l-eye", "helper-r-eye"].map(|g| data.centre(&neutral, g));
         let eye_radius = {
-            let q = data.groups.get("helper-l-eye").map_or(&[][..], Vec::as_slice);
-            let sum: f32 = q.iter().flat_map(|(q, _)| q).map(|&i| neutral[i as usize].distance(eyes[0])).sum();
+            let q = data
+                .groups
+                .get("helper-l-eye")
+                .map_or(&[][..], Vec::as_slice);
+            let sum: f32 = q
+                .iter()
+                .flat_map(|(q, _)| q)
+                .map(|&i| neutral[i as usize].distance(eyes[0]))
+                .sum();
             sum / (q.len().max(1) * 4) as f32
         };
         let skin_triangles = occluder_triangles(data, &rest, &layers, &[], person);
@@ -165,7 +174,11 @@ impl Baked {
             if s.kind == Kind::Brow {
                 continue;
             }
-            let root = if s.kind == Kind::Beard { s.root.at(t, &rest.p2) } else { Vec3::ZERO };
+            let root = if s.kind == Kind::Beard {
+                s.root.at(t, &rest.p2)
+            } else {
+                Vec3::ZERO
+            };
             let p = &hair.points[s.first as usize..(s.first + s.count) as usize];
             segments.extend(p.windows(2).map(|w| (root + w[0], root + w[1], s.width)));
         }
@@ -191,13 +204,20 @@ impl Baked {
         let state = |e: Expression| -> Result<Vec<[u8; DIRECTIONS]>, HeadsError> {
             let v = express(data, &neutral, &e)?;
             let posed = pose_skin(&t.skin, &v, &joints, &turn);
-            let occluder = Occluder::new(&occluder_triangles(data, &posed, &layers, &extras, person));
+            let occluder =
+                Occluder::new(&occluder_triangles(data, &posed, &layers, &extras, person));
             let all = self::probes(&posed, &layers, data, &extras, eyes, eye_radius);
             let picked: Vec<Probe> = moving.iter().map(|&i| all[i as usize]).collect();
             Ok(bake(&picked, &occluder, &grid, hairy))
         };
-        let seen_shut = state(Expression { blink: 1.0, ..Expression::default() })?;
-        let seen_open = state(Expression { open: 1.0, ..Expression::default() })?;
+        let seen_shut = state(Expression {
+            blink: 1.0,
+            ..Expression::default()
+        })?;
+        let seen_open = state(Expression {
+            open: 1.0,
+            ..Expression::default()
+        })?;
         let directions = crate::math::sphere(DIRECTIONS);
         let hidden = probes
             .iter()
@@ -246,7 +266,11 @@ fn probes(
     let t = &data.topology;
     let mut out = Vec::new();
     let mut push = |p: &[Vec3], n: &[Vec3], offset: f32| {
-        out.extend(p.iter().zip(n).map(|(p, n)| Probe { position: *p, normal: *n, offset }));
+        out.extend(p.iter().zip(n).map(|(p, n)| Probe {
+            position: *p,
+            normal: *n,
+            offset,
+        }));
     };
     push(&rest.p1, &rest.n1, 0.012);
     for l in layers {
@@ -265,7 +289,15 @@ fn probes(
 
 /// Whether skin at a reference point is covered by cloth for good and need not be drawn.
 fn covered(person: &Person, p: Vec3) -> bool {
-    neckline(&person.garment, p) > 0.22 || person.covering.is_some_and(|c| covering(&c, p) > if matches!(c, Covering::Scarf(_)) { 0.07 } else { 0.16 })
+    neckline(&person.garment, p) > 0.22
+        || person.covering.is_some_and(|c| {
+            covering(&c, p)
+                > if matches!(c, Covering::Scarf(_)) {
+                    0.07
+                } else {
+                    0.16
+                }
+        })
 }
 
 fn occluder_triangles(
@@ -301,12 +333,26 @@ fn occluder_triangles(
     out
 }
 
-fn triangles(data: &HeadData, person: &Person, layers: &[Layer], extras: &[Extra], fine: &Offsets) -> Vec<Triangle> {
+fn triangles(
+    data: &HeadData,
+    person: &Person,
+    layers: &[Layer],
+    extras: &[Extra],
+    fine: &Offsets,
+) -> Vec<Triangle> {
     let t = &data.topology;
     let mut out = Vec::new();
     let mut push = |q: [u32; 4], face: Face, region: Region| {
-        out.push(Triangle { v: [q[0], q[1], q[2]], face, region });
-        out.push(Triangle { v: [q[0], q[2], q[3]], face, region });
+        out.push(Triangle {
+            v: [q[0], q[1], q[2]],
+            face,
+            region,
+        });
+        out.push(Triangle {
+            v: [q[0], q[2], q[3]],
+            face,
+            region,
+        });
     };
     for (k, q) in t.skin.mesh2.quads.iter().enumerate() {
         let p = q.map(|i| t.skin.ref2[i as usize]);
@@ -321,7 +367,8 @@ fn triangles(data: &HeadData, person: &Person, layers: &[Layer], extras: &[Extra
         let mut region = t.region[k];
         let middle = p.iter().sum::<Vec3>() * 0.25;
         if region.is_skin() {
-            let mean = |f: &dyn Fn(usize) -> f32| q.iter().map(|&i| f(i as usize)).sum::<f32>() * 0.25;
+            let mean =
+                |f: &dyn Fn(usize) -> f32| q.iter().map(|&i| f(i as usize)).sum::<f32>() * 0.25;
             if brow(middle) * person.hair.brow_density > 0.35 {
                 region = Region::Brows;
             } else if person.hair.style != crate::HairStyle::Bald
@@ -330,7 +377,9 @@ fn triangles(data: &HeadData, person: &Person, layers: &[Layer], extras: &[Extra
                 && mean(&|i| t.ear[i]) < 0.2
             {
                 region = Region::Hair;
-            } else if person.beard.length > 0.0 && crate::topology::beard(middle) * person.beard.cover > 0.25 {
+            } else if person.beard.length > 0.0
+                && crate::topology::beard(middle) * person.beard.cover > 0.25
+            {
                 region = Region::Beard;
             }
         }
@@ -343,7 +392,8 @@ fn triangles(data: &HeadData, person: &Person, layers: &[Layer], extras: &[Extra
             let hidden = under
                 && person.covering.is_some_and(|c| {
                     matches!(c, Covering::Scarf(_))
-                        && q.iter().all(|&i| covering(&c, l.part(t).ref2[i as usize]) > 0.12)
+                        && q.iter()
+                            .all(|&i| covering(&c, l.part(t).ref2[i as usize]) > 0.12)
                 });
             if !hidden && q.iter().any(|&i| l.inside2[i as usize] >= 0.0) {
                 push(q.map(|i| i + base), Face::Layer(k as u8), l.region);
@@ -354,8 +404,14 @@ fn triangles(data: &HeadData, person: &Person, layers: &[Layer], extras: &[Extra
     for e in 0..2u32 {
         for j in 0..EYE_ROWS as u32 {
             for i in 0..EYE_COLUMNS as u32 {
-                let g = |j: u32, i: u32| fine.eyes as u32 + e * ne + j * EYE_COLUMNS as u32 + i % EYE_COLUMNS as u32;
-                push([g(j, i), g(j + 1, i), g(j + 1, i + 1), g(j, i + 1)], Face::Eye(e as u8), Region::Eyes);
+                let g = |j: u32, i: u32| {
+                    fine.eyes as u32 + e * ne + j * EYE_COLUMNS as u32 + i % EYE_COLUMNS as u32
+                };
+                push(
+                    [g(j, i), g(j + 1, i), g(j + 1, i + 1), g(j, i + 1)],
+                    Face::Eye(e as u8),
+                    Region::Eyes,
+                );
             }
         }
     }
@@ -384,16 +440,30 @@ pub(crate) struct Geometry {
 
 impl Baked {
     /// Moves the person into the pose of a frame.
-    pub(crate) fn geometry(&self, data: &HeadData, place: &crate::Placement) -> Result<Geometry, HeadsError> {
+    pub(crate) fn geometry(
+        &self,
+        data: &HeadData,
+        place: &crate::Placement,
+    ) -> Result<Geometry, HeadsError> {
         let t = &data.topology;
         let v = express(data, &self.neutral, &place.expression)?;
-        let turn = Turn::new(self.joints, place.head, place.body_yaw, place.position, place.breath);
+        let turn = Turn::new(
+            self.joints,
+            place.head,
+            place.body_yaw,
+            place.position,
+            place.breath,
+        );
         let skin = pose_skin(&t.skin, &v, &self.joints, &turn);
         let (mut position, mut normal, mut coarse_normal) = (skin.p2, skin.n2, skin.n1);
         for l in &self.layers {
             let part = l.part(t);
-            let p1: Vec<Vec3> =
-                l.rest1.iter().zip(&l.bones1).map(|(p, b)| turn.point(*p, b.x, b.y)).collect();
+            let p1: Vec<Vec3> = l
+                .rest1
+                .iter()
+                .zip(&l.bones1)
+                .map(|(p, b)| turn.point(*p, b.x, b.y))
+                .collect();
             coarse_normal.extend(normals(&p1, &part.mesh1.quads));
             let mut p2 = part.from1.apply(&p1);
             let n2 = normals(&p2, &part.mesh2.quads);
@@ -414,16 +484,33 @@ impl Baked {
             }
         }
         for e in &self.extras {
-            let p: Vec<Vec3> = e.rest.iter().zip(&e.bones).map(|(p, b): (_, &Vec2)| turn.point(*p, b.x, b.y)).collect();
+            let p: Vec<Vec3> = e
+                .rest
+                .iter()
+                .zip(&e.bones)
+                .map(|(p, b): (_, &Vec2)| turn.point(*p, b.x, b.y))
+                .collect();
             let n = normals(&p, &e.quads);
             coarse_normal.extend(&n);
             normal.extend(n);
             position.extend(p);
         }
         let head = |i: u32| turn.point(v[i as usize], 1.0, 0.0);
-        let lashes = t.lashes.iter().map(|l| l.chain.iter().map(|&i| head(i)).collect()).collect();
+        let lashes = t
+            .lashes
+            .iter()
+            .map(|l| l.chain.iter().map(|&i| head(i)).collect())
+            .collect();
         let points = t.points.iter().map(|&i| head(i)).collect();
-        Ok(Geometry { position, normal, coarse_normal, turn, eyes, lashes, points })
+        Ok(Geometry {
+            position,
+            normal,
+            coarse_normal,
+            turn,
+            eyes,
+            lashes,
+            points,
+        })
     }
 
     /// Local material of an extra.

@@ -1,7 +1,8 @@
 //! The invented cast.
 
 use crate::person::{
-    Beard, Complexion, Covering, Cut, Garment, Hair, HairStyle, Pattern, Person, Pigment, Spectacles,
+    Beard, Complexion, Covering, Cut, Garment, Hair, HairStyle, Pattern, Person, Pigment,
+    Spectacles,
 };
 
 fn plain(name: &str, seed: u32) -> Person {
@@ -33,7 +34,10 @@ fn plain(name: &str, seed: u32) -> Person {
             brow_density: 1.0,
             recede: 0.0,
         },
-        beard: Beard { cover: 0.0, length: 0.0 },
+        beard: Beard {
+            cover: 0.0,
+            length: 0.0,
+        },
         spectacles: None,
         covering: None,
         garment: Garment {
@@ -46,7 +50,9 @@ fn plain(name: &str, seed: u32) -> Person {
 }
 
 fn shape(list: &[(&str, f32)]) -> Vec<(String, f32)> {
-    list.iter().map(|(n, w)| ((*n).to_string(), w * 1.5)).collect()
+    list.iter()
+        .map(|(n, w)| ((*n).to_string(), w * 1.5))
+        .collect()
 }
 
 /// Nine people, from very light to deep, women and men, younger and older.
@@ -56,7 +62,17 @@ fn shape(list: &[(&str, f32)]) -> Vec<(String, f32)> {
 /// Ama (brown, afro), Naledi (dark, vitiligo, short coils), Bram (deep, older, grey beard).
 #[must_use]
 pub fn cast() -> Vec<Person> {
-    vec![ines(), henk(), jun(), marta(), samira(), rafael(), ama(), naledi(), bram()]
+    vec![
+        ines(),
+        henk(),
+        jun(),
+        marta(),
+        samira(),
+        rafael(),
+        ama(),
+        naledi(),
+        bram(),
+    ]
 }
 
 fn ines() -> Person {
@@ -123,8 +139,15 @@ fn henk() -> Person {
         brow_density: 0.8,
         recede: 1.0,
     };
-    p.beard = Beard { cover: 0.12, length: 0.0 };
-    p.spectacles = Some(Spectacles { colour: [0.035, 0.022, 0.016], square: 1.0, wire: 0.020 });
+    p.beard = Beard {
+        cover: 0.12,
+        length: 0.0,
+    };
+    p.spectacles = Some(Spectacles {
+        colour: [0.035, 0.022, 0.016],
+        square: 1.0,
+        wire: 0.020,
+    });
     p.garment = Garment {
         cut: Cut::Shirt,
         pattern: Pattern::Check,
@@ -156,7 +179,10 @@ fn jun() -> Person {
     p.hair.style = HairStyle::Short;
     p.hair.colour = [0.013, 0.011, 0.010];
     p.hair.brows = [0.013, 0.011, 0.010];
-    p.beard = Beard { cover: 0.14, length: 0.0 };
+    p.beard = Beard {
+        cover: 0.14,
+        length: 0.0,
+    };
     p.garment = Garment {
         cut: Cut::Jacket,
         pattern: Pattern::Plain,
@@ -195,7 +221,11 @@ fn marta() -> Person {
         brow_density: 0.8,
         recede: 0.0,
     };
-    p.spectacles = Some(Spectacles { colour: [0.16, 0.035, 0.03], square: 0.2, wire: 0.017 });
+    p.spectacles = Some(Spectacles {
+        colour: [0.16, 0.035, 0.03],
+        square: 0.2,
+        wire: 0.017,
+    });
     p.garment = Garment {
         cut: Cut::Roll,
         pattern: Pattern::Rib,
@@ -260,7 +290,10 @@ fn rafael() -> Person {
     p.hair.colour = [0.022, 0.015, 0.011];
     p.hair.brows = [0.016, 0.011, 0.008];
     p.hair.recede = 0.3;
-    p.beard = Beard { cover: 1.0, length: 0.13 };
+    p.beard = Beard {
+        cover: 1.0,
+        length: 0.13,
+    };
     p.garment = Garment {
         cut: Cut::Vee,
         pattern: Pattern::Heather,
@@ -357,7 +390,10 @@ fn bram() -> Person {
         brow_density: 1.0,
         recede: 0.8,
     };
-    p.beard = Beard { cover: 0.75, length: 0.055 };
+    p.beard = Beard {
+        cover: 0.75,
+        length: 0.055,
+    };
     p.garment = Garment {
         cut: Cut::Shirt,
         pattern: Pattern::Plain,

@@ -30,7 +30,9 @@ pub enum HeadsError {
         what: String,
     },
     /// A morph target named by a person does not exist.
-    #[error("no morph target named {name:?} in {folder}; see the names below targets/ and faceunits/")]
+    #[error(
+        "no morph target named {name:?} in {folder}; see the names below targets/ and faceunits/"
+    )]
     NoTarget {
         /// The name as given.
         name: String,
@@ -56,7 +58,9 @@ pub struct HeadData {
 
 impl std::fmt::Debug for HeadData {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("HeadData").field("folder", &self.folder).finish_non_exhaustive()
+        f.debug_struct("HeadData")
+            .field("folder", &self.folder)
+            .finish_non_exhaustive()
     }
 }
 
@@ -89,7 +93,11 @@ impl HeadData {
 
     /// The target of a name such as `nose/nose-hump-incr` or `fu/jawOpen`.
     pub(crate) fn target(&self, name: &str) -> Result<Arc<Target>, HeadsError> {
-        let lock = || self.targets.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        let lock = || {
+            self.targets
+                .lock()
+                .unwrap_or_else(std::sync::PoisonError::into_inner)
+        };
         if let Some(t) = lock().get(name) {
             return Ok(t.clone());
         }
@@ -97,18 +105,24 @@ impl HeadData {
             Some(unit) => self.folder.join(format!("faceunits/{unit}.target")),
             None => self.folder.join(format!("targets/{name}.target.gz")),
         };
-        let bytes = std::fs::read(&path)
-            .map_err(|_| HeadsError::NoTarget { name: name.into(), folder: self.folder.clone() })?;
+        let bytes = std::fs::read(&path).map_err(|_| HeadsError::NoTarget {
+            name: name.into(),
+            folder: self.folder.clone(),
+        })?;
         let mut text = String::new();
         let read = if name.starts_with("fu/") {
             bytes.as_slice().read_to_string(&mut text)
         } else {
             flate2::read::GzDecoder::new(bytes.as_slice()).read_to_string(&mut text)
         };
-        read.map_err(|source| HeadsError::Read { path: path.clone(), source })?;
+        read.map_err(|source| HeadsError::Read {
+            path: path.clone(),
+            source,
+        })?;
         let mut target = Target::new();
         for line in text.lines().filter(|l| !l.starts_with('#')) {
-            let numbers: Option<Vec<f32>> = line.split_whitespace().map(|n| n.parse().ok()).collect();
+            let numbers: Option<Vec<f32>> =
+                line.split_whitespace().map(|n| n.parse().ok()).collect();
             match numbers.as_deref() {
                 Some(&[i, x, y, z]) if (i as usize) < self.base.len() => {
                     target.push((i as u32, vec3(x, y, z)));
@@ -117,7 +131,10 @@ impl HeadData {
                 _ => {
                     return Err(HeadsError::Damaged {
                         path,
-                        what: format!("line {line:?}, expected an index below {} and three numbers", self.base.len()),
+                        what: format!(
+                            "line {line:?}, expected an index below {} and three numbers",
+                            self.base.len()
+                        ),
                     });
                 }
             }
@@ -133,7 +150,11 @@ impl HeadData {
             return Ok(());
         }
         if let Some((head, tail)) = name.split_once('*') {
-            let sides = if name.starts_with("fu/") { ["Left", "Right"] } else { ["l", "r"] };
+            let sides = if name.starts_with("fu/") {
+                ["Left", "Right"]
+            } else {
+                ["l", "r"]
+            };
             for side in sides {
                 self.add(v, &format!("{head}{side}{tail}"), weight)?;
             }
@@ -148,13 +169,20 @@ impl HeadData {
     /// Mean of the vertices of a group (joint cubes, eye balls).
     pub(crate) fn centre(&self, v: &[Vec3], group: &str) -> Vec3 {
         let quads = self.groups.get(group).map_or(&[][..], Vec::as_slice);
-        let sum: Vec3 = quads.iter().flat_map(|(q, _)| q).map(|&i| v[i as usize]).sum();
+        let sum: Vec3 = quads
+            .iter()
+            .flat_map(|(q, _)| q)
+            .map(|&i| v[i as usize])
+            .sum();
         sum / (quads.len().max(1) * 4) as f32
     }
 }
 
 fn read(path: &Path) -> Result<Vec<u8>, HeadsError> {
-    std::fs::read(path).map_err(|source| HeadsError::Read { path: path.into(), source })
+    std::fs::read(path).map_err(|source| HeadsError::Read {
+        path: path.into(),
+        source,
+    })
 }
 
 type Mesh = (Vec<Vec3>, BTreeMap<String, Vec<Quad>>);
@@ -174,7 +202,10 @@ fn read_mesh(path: &Path) -> Result<Mesh, HeadsError> {
         let Some(first) = words.next() else { continue };
         let rest: Vec<&str> = words.collect();
         let number = |i: usize| {
-            rest.get(i).and_then(|w| w.parse::<f32>().ok()).filter(|x| x.is_finite()).ok_or_else(|| damaged(line))
+            rest.get(i)
+                .and_then(|w| w.parse::<f32>().ok())
+                .filter(|x| x.is_finite())
+                .ok_or_else(|| damaged(line))
         };
         match first {
             "v" => v.push(vec3(number(0)?, number(1)?, number(2)?)),
@@ -206,19 +237,35 @@ fn read_mesh(path: &Path) -> Result<Mesh, HeadsError> {
 }
 
 fn read_weights(path: &Path, n: usize) -> Result<BTreeMap<String, Vec<f32>>, HeadsError> {
-    let json: serde_json::Value = serde_json::from_slice(&read(path)?)
-        .map_err(|e| HeadsError::Damaged { path: path.into(), what: e.to_string() })?;
-    let bones = json["weights"].as_object().ok_or_else(|| HeadsError::Damaged {
-        path: path.into(),
-        what: "no object \"weights\"".into(),
-    })?;
-    let mut out = BTreeMap::new();
-    for bone in ["head", "neck_01", "upperarm_l", "upperarm_r", "lowerarm_l", "lowerarm_r"] {
-        let mut w = vec![0f32; n];
-        let pairs = bones.get(bone).and_then(|b| b.as_array()).ok_or_else(|| HeadsError::Damaged {
+    let json: serde_json::Value =
+        serde_json::from_slice(&read(path)?).map_err(|e| HeadsError::Damaged {
             path: path.into(),
-            what: format!("no weights of bone {bone}"),
+            what: e.to_string(),
         })?;
+    let bones = json["weights"]
+        .as_object()
+        .ok_or_else(|| HeadsError::Damaged {
+            path: path.into(),
+            what: "no object \"weights\"".into(),
+        })?;
+    let mut out = BTreeMap::new();
+    for bone in [
+        "head",
+        "neck_01",
+        "upperarm_l",
+        "upperarm_r",
+        "lowerarm_l",
+        "lowerarm_r",
+    ] {
+        let mut w = vec![0f32; n];
+        let pairs =
+            bones
+                .get(bone)
+                .and_then(|b| b.as_array())
+                .ok_or_else(|| HeadsError::Damaged {
+                    path: path.into(),
+                    what: format!("no weights of bone {bone}"),
+                })?;
         for pair in pairs {
             if let (Some(i), Some(x)) = (pair[0].as_u64(), pair[1].as_f64())
                 && let Some(slot) = w.get_mut(i as usize)
@@ -247,9 +294,16 @@ pub(crate) struct Mask {
 impl Mask {
     fn read(path: &Path) -> Result<Self, HeadsError> {
         let picture = image::load_from_memory(&read(path)?)
-            .map_err(|e| HeadsError::Damaged { path: path.into(), what: e.to_string() })?
+            .map_err(|e| HeadsError::Damaged {
+                path: path.into(),
+                what: e.to_string(),
+            })?
             .to_luma8();
-        Ok(Self { w: picture.width() as usize, h: picture.height() as usize, px: picture.into_raw() })
+        Ok(Self {
+            w: picture.width() as usize,
+            h: picture.height() as usize,
+            px: picture.into_raw(),
+        })
     }
 
     /// Bilinear value at a texture coordinate (v up), 0..1.

@@ -2,11 +2,28 @@
 
 /// All face units used; checked on loading.
 pub(crate) const FACE_UNITS: [&str; 22] = [
-    "fu/mouthSmileLeft", "fu/mouthSmileRight", "fu/cheekSquintLeft", "fu/cheekSquintRight", "fu/jawOpen",
-    "fu/mouthUpperUpLeft", "fu/mouthUpperUpRight", "fu/eyeBlinkLeft", "fu/eyeBlinkRight", "fu/eyeWideLeft",
-    "fu/eyeWideRight", "fu/eyeSquintLeft", "fu/eyeSquintRight", "fu/browInnerUp", "fu/browDownLeft",
-    "fu/browDownRight", "fu/mouthPucker", "fu/mouthFunnel", "fu/mouthFrownLeft", "fu/mouthFrownRight",
-    "fu/mouthLowerDownLeft", "fu/mouthLowerDownRight",
+    "fu/mouthSmileLeft",
+    "fu/mouthSmileRight",
+    "fu/cheekSquintLeft",
+    "fu/cheekSquintRight",
+    "fu/jawOpen",
+    "fu/mouthUpperUpLeft",
+    "fu/mouthUpperUpRight",
+    "fu/eyeBlinkLeft",
+    "fu/eyeBlinkRight",
+    "fu/eyeWideLeft",
+    "fu/eyeWideRight",
+    "fu/eyeSquintLeft",
+    "fu/eyeSquintRight",
+    "fu/browInnerUp",
+    "fu/browDownLeft",
+    "fu/browDownRight",
+    "fu/mouthPucker",
+    "fu/mouthFunnel",
+    "fu/mouthFrownLeft",
+    "fu/mouthFrownRight",
+    "fu/mouthLowerDownLeft",
+    "fu/mouthLowerDownRight",
 ];
 
 /// What a face does in one frame. All 0 = at rest; 1 = strongly.

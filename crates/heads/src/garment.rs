@@ -69,9 +69,23 @@ pub(crate) fn neckline(g: &Garment, p: Vec3) -> f32 {
     let ring = ((x * x + z * z).sqrt() - 1.0) * 0.72;
     // In front the edge is a line drawn on the chest: round, or pointed for a vee.
     let u = (p.x.abs() / (rx * 0.86)).min(1.4);
-    let curve = if matches!(g.cut, Cut::Vee | Cut::Shirt) { (u * u + 0.004).sqrt() } else { u * u };
-    let chest = (low + rise * curve - p.y) * if matches!(g.cut, Cut::Vee | Cut::Shirt) { 0.70 } else { 0.92 };
-    mix(ring, chest, smooth(0.10, 0.50, p.z)).max(4.75 - p.y).min(0.9)
+    let curve = if matches!(g.cut, Cut::Vee | Cut::Shirt) {
+        (u * u + 0.004).sqrt()
+    } else {
+        u * u
+    };
+    let chest = (low + rise * curve - p.y)
+        * if matches!(g.cut, Cut::Vee | Cut::Shirt) {
+            0.70
+        } else {
+            0.92
+        };
+    // Behind it is a level line below the nape.
+    let nape = (if g.cut == Cut::Boat { 5.72 } else { 5.84 } - p.y) * 0.92;
+    let back = mix(ring, nape, smooth(0.05, -0.30, p.z));
+    mix(back, chest, smooth(0.10, 0.50, p.z))
+        .max(4.75 - p.y)
+        .min(0.9)
 }
 
 /// Signed distance inside a jacket worn over the main garment.
@@ -82,9 +96,19 @@ fn jacket(p: Vec3) -> f32 {
     if p.y > 6.05 {
         return -1.0;
     }
-    let opening = table(&[(3.3, 0.05), (3.9, 0.10), (4.6, 0.40), (5.2, 0.62), (5.6, 0.72)], p.y);
+    let opening = table(
+        &[
+            (3.3, 0.05),
+            (3.9, 0.10),
+            (4.6, 0.40),
+            (5.2, 0.62),
+            (5.6, 0.72),
+        ],
+        p.y,
+    );
     let front = if p.z > 0.3 { p.x.abs() - opening } else { 1.0 };
-    ring.max(4.9 - p.y).min(front).min(0.9)
+    let back = mix(ring, (5.80 - p.y) * 0.92, smooth(0.05, -0.30, p.z));
+    back.max(4.9 - p.y).min(front).min(0.9)
 }
 
 /// Signed distance inside a head covering.
@@ -92,10 +116,18 @@ pub(crate) fn covering(c: &Covering, p: Vec3) -> f32 {
     match c {
         Covering::Cap(_) => p.y - (7.10 + 0.36 * (p.z + 0.3).max(0.0)) - 0.02 * noise(p * 3.0),
         Covering::Scarf(_) => {
-            let (x, y) = (p.x / 0.615, (p.y - 7.10) / if p.y > 7.10 { 0.86 } else { 0.87 });
-            let oval = if p.z > 0.62 { ((x * x + y * y).sqrt() - 1.0) * 0.7 } else { 0.7 };
+            let (x, y) = (
+                p.x / 0.615,
+                (p.y - 7.10) / if p.y > 7.10 { 0.86 } else { 0.87 },
+            );
+            let oval = if p.z > 0.62 {
+                ((x * x + y * y).sqrt() - 1.0) * 0.7
+            } else {
+                0.7
+            };
             // Below the chin it falls to a rounded hem over chest and shoulders.
-            let r = vec2(p.x / 1.12, (p.y - 5.95) / 1.22).length() + 0.05 * noise(vec3(p.x * 1.3, p.y * 1.3, p.z * 1.3));
+            let r = vec2(p.x / 1.12, (p.y - 5.95) / 1.22).length()
+                + 0.05 * noise(vec3(p.x * 1.3, p.y * 1.3, p.z * 1.3));
             let hem = if p.y < 6.3 { (1.0 - r) * 0.95 } else { 0.8 };
             oval.min(hem)
         }
@@ -121,11 +153,18 @@ fn grow(t: &Topology, v: &[Vec3], joints: &Joints, s: &Shape<'_>) -> Layer {
     };
     let mut body = lower_arms(part, v, joints);
     if s.flat_ears {
-        // Ears lie flat under a scarf.
-        for (p, &i) in body.iter_mut().zip(&part.base) {
-            let r = t.base[i as usize];
-            if r.y > 6.65 && r.y < 7.75 && r.z < 0.95 {
-                p.x = p.x.clamp(-0.70, 0.70);
+        // Ears vanish below a scarf: a membrane is spanned across them.
+        let ear: Vec<usize> = (0..body.len())
+            .filter(|&i| {
+                let r = t.base[part.base[i] as usize];
+                r.x.abs() > 0.672 && r.y > 6.72 && r.y < 7.62 && r.z < 0.80 && r.z > -0.1
+            })
+            .collect();
+        for _ in 0..240 {
+            for &i in &ear {
+                let near = &part.control_neighbours[i];
+                body[i] =
+                    near.iter().map(|&j| body[j as usize]).sum::<Vec3>() / near.len().max(1) as f32;
             }
         }
     }
@@ -134,7 +173,8 @@ fn grow(t: &Topology, v: &[Vec3], joints: &Joints, s: &Shape<'_>) -> Layer {
         let before = c.clone();
         for (i, near) in part.control_neighbours.iter().enumerate() {
             if near.len() >= 4 {
-                let mean = near.iter().map(|&j| before[j as usize]).sum::<Vec3>() / near.len() as f32;
+                let mean =
+                    near.iter().map(|&j| before[j as usize]).sum::<Vec3>() / near.len() as f32;
                 c[i] = before[i].lerp(mean, 0.6);
             }
         }
@@ -149,11 +189,30 @@ fn grow(t: &Topology, v: &[Vec3], joints: &Joints, s: &Shape<'_>) -> Layer {
             rest1[i] += n1[i] * (thickness - d);
         }
     }
-    let bones0: Vec<Vec2> = part.head.iter().zip(&part.neck).map(|(h, n)| vec2(*h, *n)).collect();
+    let bones0: Vec<Vec2> = part
+        .head
+        .iter()
+        .zip(&part.neck)
+        .map(|(h, n)| vec2(*h, *n))
+        .collect();
     let bones1 = part.from0.apply(&bones0);
     let inside2: Vec<f32> = part.ref2.iter().map(|p| (s.inside)(*p)).collect();
-    let relief2 = part.ref2.iter().zip(&inside2).map(|(p, d)| (s.relief)(*p, *d)).collect();
-    Layer { shell: s.shell, local: s.local, region: s.region, rest1, bones1, inside2, relief2, rib: s.rib }
+    let relief2 = part
+        .ref2
+        .iter()
+        .zip(&inside2)
+        .map(|(p, d)| (s.relief)(*p, *d))
+        .collect();
+    Layer {
+        shell: s.shell,
+        local: s.local,
+        region: s.region,
+        rest1,
+        bones1,
+        inside2,
+        relief2,
+        rib: s.rib,
+    }
 }
 
 /// Folds of cloth hanging from the shoulders: drag lines toward the armpits and soft vertical drape.
@@ -165,7 +224,10 @@ fn folds(p: Vec3, seed: f32, amount: f32) -> f32 {
     let pit = bump(vec3(x, p.y, p.z), vec3(1.45, 4.55, 0.75), 0.75);
     let drag = (along * 9.0 + seed).sin() * pit;
     let drape = noise(vec3(p.x * 2.6 + seed, p.y * 0.55 + warp, p.z * 2.6)) * smooth(5.4, 4.4, p.y);
-    let broad = fractal(vec3(p.x * 1.5, p.y * 0.9, p.z * 1.5) + Vec3::splat(seed * 1.7), 3);
+    let broad = fractal(
+        vec3(p.x * 1.5, p.y * 0.9, p.z * 1.5) + Vec3::splat(seed * 1.7),
+        3,
+    );
     amount * (0.075 * drag + 0.090 * drape + 0.080 * broad)
 }
 
@@ -184,10 +246,18 @@ pub(crate) fn layers(t: &Topology, p: &Person, v: &[Vec3], joints: &Joints) -> V
         Cut::Shirt => 1.35,
         Cut::Jacket => 0.5,
     };
-    let edge = if matches!(g.cut, Cut::Shirt | Cut::Roll) { 0.0 } else { 0.028 };
+    let edge = if matches!(g.cut, Cut::Shirt | Cut::Roll) {
+        0.0
+    } else {
+        0.028
+    };
     let main = |q: Vec3, d: f32| {
         // A shirt's placket: a raised strip down the middle.
-        let placket = if g.cut == Cut::Shirt && q.z > 0.3 { 0.012 * smooth(0.12, 0.10, q.x.abs()) } else { 0.0 };
+        let placket = if g.cut == Cut::Shirt && q.z > 0.3 {
+            0.012 * smooth(0.12, 0.10, q.x.abs())
+        } else {
+            0.0
+        };
         hem(d, 0.05, edge) + placket + folds(q, seed, loose) * smooth(0.08, 0.5, d)
     };
     out.push(grow(
@@ -196,7 +266,11 @@ pub(crate) fn layers(t: &Topology, p: &Person, v: &[Vec3], joints: &Joints) -> V
         joints,
         &Shape {
             shell: Shell::Torso,
-            local: if g.cut == Cut::Jacket { Local::Second } else { Local::Cloth },
+            local: if g.cut == Cut::Jacket {
+                Local::Second
+            } else {
+                Local::Cloth
+            },
             region: Region::Garment,
             thickness: &|_| if g.cut == Cut::Shirt { 0.065 } else { 0.05 },
             flat_ears: false,
@@ -222,10 +296,19 @@ pub(crate) fn layers(t: &Topology, p: &Person, v: &[Vec3], joints: &Joints) -> V
                 inside: &jacket,
                 relief: &|q, d| {
                     // Lapels: a raised band along the front opening, notched below the collar bone.
-                    let notch = smooth(0.0, 0.03, (q.y - 5.05 + (q.x.abs() - 0.75) * 0.4).abs() - 0.03);
+                    let notch = smooth(
+                        0.0,
+                        0.03,
+                        (q.y - 5.05 + (q.x.abs() - 0.75) * 0.4).abs() - 0.03,
+                    );
                     let width = table(&[(3.6, 0.08), (4.3, 0.25), (5.0, 0.34), (5.6, 0.24)], q.y);
-                    let lapel = if q.z > -0.2 { smooth(width + 0.02, width, d) * notch } else { smooth(0.24, 0.22, d) };
-                    0.055 * lapel * smooth(-0.01, 0.03, d) + folds(q, seed + 5.0, 0.8) * smooth(0.15, 0.5, d)
+                    let lapel = if q.z > -0.2 {
+                        smooth(width + 0.02, width, d) * notch
+                    } else {
+                        smooth(0.24, 0.22, d)
+                    };
+                    0.055 * lapel * smooth(-0.01, 0.03, d)
+                        + folds(q, seed + 5.0, 0.8) * smooth(0.15, 0.5, d)
                 },
             },
         ));
@@ -240,7 +323,17 @@ pub(crate) fn layers(t: &Topology, p: &Person, v: &[Vec3], joints: &Joints) -> V
                 shell: Shell::Hood,
                 local: Local::Covering,
                 region: Region::Covering,
-                thickness: &|q| if scarf { mix(mix(0.04, 0.11, smooth(0.0, 0.3, covering(c, q))), 0.19, smooth(6.1, 5.7, q.y)) } else { 0.12 },
+                thickness: &|q| {
+                    if scarf {
+                        mix(
+                            mix(0.04, 0.11, smooth(0.0, 0.3, covering(c, q))),
+                            0.19,
+                            smooth(6.1, 5.7, q.y),
+                        )
+                    } else {
+                        0.12
+                    }
+                },
                 flat_ears: scarf,
                 smoothing: if scarf { 22 } else { 8 },
                 rib: !scarf,
@@ -253,7 +346,8 @@ pub(crate) fn layers(t: &Topology, p: &Person, v: &[Vec3], joints: &Joints) -> V
                         let f = (r * 15.0 + 2.4 * fractal(q * 1.3, 3) + 1.6 * a).sin();
                         let low = (q.y * 11.0 + q.x * 6.0 + 3.0 * fractal(q * 1.1, 2)).sin();
                         let k = smooth(6.4, 6.0, q.y);
-                        hem(d, 0.04, 0.030) + mix(0.020 * f, 0.045 * low, k) * smooth(0.03, 0.25, d)
+                        hem(d, 0.04, 0.030)
+                            + mix(0.020 * f, 0.045 * low, k) * smooth(0.03, 0.25, d)
                             + 0.05 * fractal(q * 1.7, 2) * smooth(0.05, 0.3, d)
                     } else {
                         let cuff = 0.05 * smooth(0.36, 0.33, d);
@@ -277,19 +371,52 @@ pub(crate) fn extras(p: &Person, axis: &dyn Fn(f32) -> Vec3, radius: NeckRadius<
         Cut::Roll => {
             // Height above the base of the neck and distance from the skin: up, over the fold, down outside.
             let rows: Vec<(f32, f32)> = vec![
-                (-0.06, 0.10), (0.06, 0.07), (0.20, 0.055), (0.34, 0.05), (0.44, 0.055), (0.49, 0.075), (0.49, 0.105),
-                (0.43, 0.130), (0.32, 0.140), (0.20, 0.145), (0.09, 0.150), (0.02, 0.145), (0.0, 0.10),
+                (-0.06, 0.10),
+                (0.06, 0.07),
+                (0.20, 0.055),
+                (0.34, 0.05),
+                (0.44, 0.055),
+                (0.49, 0.075),
+                (0.49, 0.105),
+                (0.43, 0.130),
+                (0.32, 0.140),
+                (0.20, 0.145),
+                (0.09, 0.150),
+                (0.02, 0.145),
+                (0.0, 0.10),
             ];
-            out.push(ring(&rows, 72, Local::Cloth, axis, radius, &|a, r| {
-                0.014 * noise(vec3(a.cos() * 3.0, r as f32 * 0.3, a.sin() * 3.0 + seed))
-            }, None));
+            out.push(ring(
+                &rows,
+                72,
+                Local::Cloth,
+                axis,
+                radius,
+                &|a, r| 0.014 * noise(vec3(a.cos() * 3.0, r as f32 * 0.3, a.sin() * 3.0 + seed)),
+                None,
+            ));
         }
         Cut::Shirt => {
             let rows: Vec<(f32, f32)> = vec![
-                (-0.10, 0.075), (0.02, 0.060), (0.14, 0.055), (0.21, 0.062), (0.225, 0.085), (0.16, 0.115),
-                (0.06, 0.165), (-0.03, 0.205), (-0.08, 0.225), (-0.09, 0.210),
+                (-0.10, 0.075),
+                (0.02, 0.060),
+                (0.14, 0.055),
+                (0.21, 0.062),
+                (0.225, 0.085),
+                (0.16, 0.115),
+                (0.06, 0.165),
+                (-0.03, 0.205),
+                (-0.08, 0.225),
+                (-0.09, 0.210),
             ];
-            out.push(ring(&rows, 72, Local::Cloth, axis, radius, &|_, _| 0.0, Some(0.20)));
+            out.push(ring(
+                &rows,
+                72,
+                Local::Cloth,
+                axis,
+                radius,
+                &|_, _| 0.0,
+                Some(0.20),
+            ));
         }
         _ => {}
     }
@@ -345,7 +472,8 @@ fn ring(
     for r in 0..rows.len() as u32 - 1 {
         for k in 0..if open.is_some() { n - 1 } else { n } {
             let k1 = (k + 1) % n;
-            e.quads.push([r * n + k, (r + 1) * n + k, (r + 1) * n + k1, r * n + k1]);
+            e.quads
+                .push([r * n + k, (r + 1) * n + k, (r + 1) * n + k1, r * n + k1]);
         }
     }
     e
@@ -368,8 +496,10 @@ pub(crate) fn weave(g: &Garment, p: Vec3, rib: f32) -> (f32, f32) {
             (smooth(0.0, 0.03, s) * smooth(0.36, 0.33, s), fine)
         }
         Pattern::Check => {
-            let a = smooth(0.0, 0.05, (u * 3.4).rem_euclid(1.0)) * smooth(0.30, 0.25, (u * 3.4).rem_euclid(1.0));
-            let b = smooth(0.0, 0.05, (v * 3.4).rem_euclid(1.0)) * smooth(0.30, 0.25, (v * 3.4).rem_euclid(1.0));
+            let a = smooth(0.0, 0.05, (u * 3.4).rem_euclid(1.0))
+                * smooth(0.30, 0.25, (u * 3.4).rem_euclid(1.0));
+            let b = smooth(0.0, 0.05, (v * 3.4).rem_euclid(1.0))
+                * smooth(0.30, 0.25, (v * 3.4).rem_euclid(1.0));
             (0.5 * a + 0.5 * b, fine)
         }
     };

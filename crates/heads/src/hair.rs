@@ -32,7 +32,12 @@ pub(crate) struct Root {
 impl Root {
     pub(crate) fn vertices(&self, t: &Topology) -> [usize; 3] {
         let q = t.skin.mesh2.quads[self.triangle as usize / 2];
-        if self.triangle.is_multiple_of(2) { [q[0], q[1], q[2]] } else { [q[0], q[2], q[3]] }.map(|i| i as usize)
+        if self.triangle.is_multiple_of(2) {
+            [q[0], q[1], q[2]]
+        } else {
+            [q[0], q[2], q[3]]
+        }
+        .map(|i| i as usize)
     }
 
     pub(crate) fn at(&self, t: &Topology, values: &[Vec3]) -> Vec3 {
@@ -74,7 +79,9 @@ impl Near {
         let mut map: BTreeMap<_, Vec<u32>> = BTreeMap::new();
         for (i, q) in p.iter().enumerate() {
             let k = (*q / cell).floor();
-            map.entry((k.x as i32, k.y as i32, k.z as i32)).or_default().push(i as u32);
+            map.entry((k.x as i32, k.y as i32, k.z as i32))
+                .or_default()
+                .push(i as u32);
         }
         Self { cell, map }
     }
@@ -86,7 +93,12 @@ impl Near {
         for x in -1..=1 {
             for y in -1..=1 {
                 for z in -1..=1 {
-                    for &i in self.map.get(&(k.0 + x, k.1 + y, k.2 + z)).into_iter().flatten() {
+                    for &i in self
+                        .map
+                        .get(&(k.0 + x, k.1 + y, k.2 + z))
+                        .into_iter()
+                        .flatten()
+                    {
                         let d = p[i as usize].distance_squared(q);
                         if d < best.0 {
                             best = (d, Some(i as usize));
@@ -99,13 +111,22 @@ impl Near {
     }
 }
 
-fn scatter(t: &Topology, p: &[Vec3], density: f32, rng: &mut Rng, share: &dyn Fn(Vec3, usize) -> f32) -> Vec<Root> {
+fn scatter(
+    t: &Topology,
+    p: &[Vec3],
+    density: f32,
+    rng: &mut Rng,
+    share: &dyn Fn(Vec3, usize) -> f32,
+) -> Vec<Root> {
     let mut out = Vec::new();
     for k in 0..t.skin.mesh2.quads.len() * 2 {
         if t.skin.mesh2.surface[k / 2] != Surface::Skin {
             continue;
         }
-        let root = Root { triangle: k as u32, weights: [1.0 / 3.0; 3] };
+        let root = Root {
+            triangle: k as u32,
+            weights: [1.0 / 3.0; 3],
+        };
         let v = root.vertices(t);
         let c = root.at(t, &t.skin.ref2);
         if c.y < 5.9 {
@@ -123,7 +144,10 @@ fn scatter(t: &Topology, p: &[Vec3], density: f32, rng: &mut Rng, share: &dyn Fn
                 u = 1.0 - u;
                 w = 1.0 - w;
             }
-            out.push(Root { triangle: k as u32, weights: [1.0 - u - w, u, w] });
+            out.push(Root {
+                triangle: k as u32,
+                weights: [1.0 - u - w, u, w],
+            });
         }
     }
     out
@@ -141,7 +165,16 @@ struct Style {
 }
 
 fn style(s: HairStyle) -> Option<Style> {
-    let make = |density, points, length, width, curl, layer| Some(Style { density, points, length, width, curl, layer });
+    let make = |density, points, length, width, curl, layer| {
+        Some(Style {
+            density,
+            points,
+            length,
+            width,
+            curl,
+            layer,
+        })
+    };
     match s {
         HairStyle::Bald => None,
         HairStyle::Cropped => make(5200.0, 3, 0.045, 0.0032, (0.0, 0.0), (0.0, 0.0)),
@@ -170,9 +203,20 @@ pub(crate) fn grow(t: &Topology, rest: &Posed, p: &Person, joint: Vec3) -> Hair 
     hair
 }
 
-fn head(t: &Topology, rest: &Posed, p: &Person, joint: Vec3, s: &Style, rng: &mut Rng, hair: &mut Hair) {
+fn head(
+    t: &Topology,
+    rest: &Posed,
+    p: &Person,
+    joint: Vec3,
+    s: &Style,
+    rng: &mut Rng,
+    hair: &mut Hair,
+) {
     let long = matches!(p.hair.style, HairStyle::Bob | HairStyle::Wavy);
-    let upright = matches!(p.hair.style, HairStyle::Afro | HairStyle::Coils | HairStyle::Cropped);
+    let upright = matches!(
+        p.hair.style,
+        HairStyle::Afro | HairStyle::Coils | HairStyle::Cropped
+    );
     let skull = joint + vec3(0.0, 1.0, 0.25);
     let near = Near::new(&rest.p1, 0.25);
     let ear1 = {
@@ -183,8 +227,18 @@ fn head(t: &Topology, rest: &Posed, p: &Person, joint: Vec3, s: &Style, rng: &mu
         if t.ear[i] > 0.15 || p.covering.is_some_and(|k| covering(&k, c) > -0.02) {
             return 0.0;
         }
-        let sideburn = if (long || p.hair.style == HairStyle::Afro || p.male < 0.5) && c.z > 0.45 { smooth(7.36, 7.46, c.y) } else { 1.0 };
-        smooth(-0.05, 0.09, scalp(c, p.hair.recede)) * sideburn * if upright { 1.0 } else { 1.0 + 0.5 * smooth(0.25, 0.0, scalp(c, p.hair.recede)) }
+        let sideburn = if (long || p.hair.style == HairStyle::Afro || p.male < 0.5) && c.z > 0.45 {
+            smooth(7.36, 7.46, c.y)
+        } else {
+            1.0
+        };
+        smooth(-0.05, 0.09, scalp(c, p.hair.recede))
+            * sideburn
+            * if upright {
+                1.0
+            } else {
+                1.0 + 0.5 * smooth(0.25, 0.0, scalp(c, p.hair.recede))
+            }
     });
     let strands: Vec<(Vec<Vec3>, Root, f32, u32)> = roots
         .par_iter()
@@ -197,14 +251,25 @@ fn head(t: &Topology, rest: &Posed, p: &Person, joint: Vec3, s: &Style, rng: &mu
             let r = root.at(t, &t.skin.ref2);
             // Strands of one lock share their noise.
             let lock = |f: f32, o: f32| {
-                vec3(noise(r * f + Vec3::splat(o)), noise(r * f + Vec3::splat(o + 31.0)), noise(r * f + Vec3::splat(o + 59.0)))
+                vec3(
+                    noise(r * f + Vec3::splat(o)),
+                    noise(r * f + Vec3::splat(o + 31.0)),
+                    noise(r * f + Vec3::splat(o + 59.0)),
+                )
             };
             let edge = smooth(-0.02, 0.22, scalp(r, p.hair.recede));
-            let length = s.length * (0.78 + 0.35 * rng.unit()) * if long { 1.0 } else { mix(0.45, 1.0, edge) };
+            let length = s.length
+                * (0.78 + 0.35 * rng.unit())
+                * if long { 1.0 } else { mix(0.45, 1.0, edge) };
             let points = s.points;
             let step = length / points as f32;
-            let parting = -0.26 + 0.07 * noise(vec3(0.0, r.y * 5.0, r.z * 5.0)) + 0.035 * rng.signed();
-            let side = if start.x - skull.x > parting { 1.0 } else { -1.0 };
+            let parting =
+                -0.26 + 0.07 * noise(vec3(0.0, r.y * 5.0, r.z * 5.0)) + 0.035 * rng.signed();
+            let side = if start.x - skull.x > parting {
+                1.0
+            } else {
+                -1.0
+            };
             let top = smooth(7.6, 8.2, r.y);
             let front = smooth(0.2, 1.2, r.z);
             let mut d = match p.hair.style {
@@ -223,19 +288,28 @@ fn head(t: &Topology, rest: &Posed, p: &Person, joint: Vec3, s: &Style, rng: &mu
                 HairStyle::Bob | HairStyle::Wavy => {
                     let back = smooth(0.9, 0.0, r.z);
                     let temple = 1.0 - top;
-                    (n * mix(0.45, 0.18, temple) + vec3(side * mix(0.75, 0.25, back), 0.05 - 0.5 * temple, -0.40 - 0.35 * front)
+                    (n * mix(0.45, 0.18, temple)
+                        + vec3(
+                            side * mix(0.75, 0.25, back),
+                            0.05 - 0.5 * temple,
+                            -0.40 - 0.35 * front,
+                        )
                         + lock(4.0, 1.0) * 0.22
                         + rng.vec() * 0.06)
                         .normalize()
                 }
-                _ => (n + lock(6.0, 1.0) * 0.28 + rng.vec() * 0.12 + vec3(0.0, 0.08, 0.0)).normalize(),
+                _ => (n + lock(6.0, 1.0) * 0.28 + rng.vec() * 0.12 + vec3(0.0, 0.08, 0.0))
+                    .normalize(),
             };
             let layer_draw = hash(seed ^ 0x55aa) as f32 / 4_294_967_296.0;
             let loose = if rng.unit() < 0.10 { 1.0 } else { 0.22 };
             let phase = noise(r * 3.2) * 5.0 + rng.signed() * if long { loose } else { 3.1 };
             let curl = s.curl.0 * (1.0 + 0.3 * loose * rng.signed());
             let rng_pace = rng.signed();
-            let (mut ax, mut ay) = (d.any_orthonormal_vector(), d.cross(d.any_orthonormal_vector()));
+            let (mut ax, mut ay) = (
+                d.any_orthonormal_vector(),
+                d.cross(d.any_orthonormal_vector()),
+            );
             let mut q = start;
             let mut out = Vec::with_capacity(points + 1);
             out.push(start);
@@ -244,7 +318,10 @@ fn head(t: &Topology, rest: &Posed, p: &Person, joint: Vec3, s: &Style, rng: &mu
                 if long {
                     let hang = vec3(side * 0.06, -1.0, if r.z > 0.9 { -0.22 } else { -0.05 });
                     let g = (if f < 0.15 { 0.13 } else { 0.30 }) * 36.0 / points as f32;
-                    d = (d * (1.0 - g) + hang * g + lock(3.0, 9.0 + f * 2.5) * (0.09 * 36.0 / points as f32)).normalize();
+                    d = (d * (1.0 - g)
+                        + hang * g
+                        + lock(3.0, 9.0 + f * 2.5) * (0.09 * 36.0 / points as f32))
+                        .normalize();
                 } else if p.hair.style == HairStyle::Short {
                     d = (d + vec3(0.0, -0.09, 0.0) + lock(7.0, 5.0) * 0.10).normalize();
                 } else if p.hair.style == HairStyle::Swept {
@@ -260,7 +337,8 @@ fn head(t: &Topology, rest: &Posed, p: &Person, joint: Vec3, s: &Style, rng: &mu
                     if !long && ear > 0.15 {
                         break;
                     }
-                    let height = (s.layer.0 + s.layer.1 * layer_draw) * (f * 3.2).min(1.0) + if long { 0.06 * ear } else { 0.0 };
+                    let height = (s.layer.0 + s.layer.1 * layer_draw) * (f * 3.2).min(1.0)
+                        + if long { 0.06 * ear } else { 0.0 };
                     let out_by = (q - rest.p1[v]).dot(rest.n1[v]);
                     if out_by < height {
                         q += rest.n1[v] * (height - out_by);
@@ -280,7 +358,11 @@ fn head(t: &Topology, rest: &Posed, p: &Person, joint: Vec3, s: &Style, rng: &mu
                 }
                 ay = d.cross(ax).normalize_or(ay);
                 ax = ay.cross(d).normalize_or(ax);
-                let pace = if long { 1.0 + 0.10 * noise(r * 4.0) + 0.04 * rng_pace } else { 0.8 + 0.4 * layer_draw };
+                let pace = if long {
+                    1.0 + 0.10 * noise(r * 4.0) + 0.04 * rng_pace
+                } else {
+                    0.8 + 0.4 * layer_draw
+                };
                 let a = s.curl.1 * std::f32::consts::TAU * f * pace + phase;
                 out.push(q + (ax * a.cos() + ay * a.sin()) * curl * (f * 4.0).min(1.0));
             }
@@ -306,18 +388,33 @@ fn head(t: &Topology, rest: &Posed, p: &Person, joint: Vec3, s: &Style, rng: &mu
 
 fn beard_strands(t: &Topology, rest: &Posed, p: &Person, rng: &mut Rng, hair: &mut Hair) {
     let roots = scatter(t, &rest.p2, 6500.0 * p.beard.cover, rng, &|c, i| {
-        if t.lips[i] > 0.2 || t.mouth[i] > 0.2 || t.ear[i] > 0.2 { 0.0 } else { beard(c) }
+        if t.lips[i] > 0.2 || t.mouth[i] > 0.2 || t.ear[i] > 0.2 {
+            0.0
+        } else {
+            beard(c)
+        }
     });
     for root in roots {
         let n = root.at(t, &rest.n2).normalize();
         let r = root.at(t, &t.skin.ref2);
         // Short at the edges, long at the chin.
         let chin = bump_chin(r);
-        let length = p.beard.length * (0.45 + 0.75 * rng.unit()) * (0.55 + 0.75 * chin) * (0.5 + 0.5 * beard(r));
-        let lock = vec3(noise(r * 7.0), noise(r * 7.0 + Vec3::splat(20.0)), noise(r * 7.0 + Vec3::splat(40.0)));
+        let length = p.beard.length
+            * (0.45 + 0.75 * rng.unit())
+            * (0.55 + 0.75 * chin)
+            * (0.5 + 0.5 * beard(r));
+        let lock = vec3(
+            noise(r * 7.0),
+            noise(r * 7.0 + Vec3::splat(20.0)),
+            noise(r * 7.0 + Vec3::splat(40.0)),
+        );
         let moustache = r.y > 6.62 && r.x.abs() < 0.36 && r.z > 1.2;
         let side = if r.x > 0.0 { 1.0 } else { -1.0 };
-        let lay = if moustache { vec3(side * 0.75, -0.75, 0.1) } else { vec3(side * 0.05, -0.85, 0.0) };
+        let lay = if moustache {
+            vec3(side * 0.75, -0.75, 0.1)
+        } else {
+            vec3(side * 0.05, -0.85, 0.0)
+        };
         let mut d = (n * 0.55 + lay + lock * 0.35 + rng.vec() * 0.22).normalize();
         let mut q = Vec3::ZERO;
         let first = hair.points.len() as u32;
@@ -328,7 +425,15 @@ fn beard_strands(t: &Topology, rest: &Posed, p: &Person, rng: &mut Rng, hair: &m
             d = (d + lock * 0.14 + rng.vec() * 0.16 + vec3(0.0, -0.10, 0.0) - n * 0.08).normalize();
         }
         let grey = rng.unit() < p.hair.grey;
-        hair.strands.push(Strand { first, count: 6, kind: Kind::Beard, tone: rng.signed(), width: 0.0038, grey, root });
+        hair.strands.push(Strand {
+            first,
+            count: 6,
+            kind: Kind::Beard,
+            tone: rng.signed(),
+            width: 0.0038,
+            grey,
+            root,
+        });
     }
 }
 
@@ -337,13 +442,16 @@ fn bump_chin(r: Vec3) -> f32 {
 }
 
 fn brows(t: &Topology, rest: &Posed, p: &Person, rng: &mut Rng, hair: &mut Hair) {
-    let roots = scatter(t, &rest.p2, 9000.0 * p.hair.brow_density, rng, &|c, _| brow(c));
+    let roots = scatter(t, &rest.p2, 9000.0 * p.hair.brow_density, rng, &|c, _| {
+        brow(c)
+    });
     for root in roots {
         let r = root.at(t, &t.skin.ref2);
         let n = root.at(t, &rest.n2).normalize();
         let side = if r.x > 0.0 { 1.0 } else { -1.0 };
         let (along, across) = brow_coordinates(r).unwrap_or((0.5, 0.0));
-        let up = table(&[(0.0, 1.0), (0.3, 0.50), (0.6, 0.02), (1.0, -0.45)], along) - 0.30 * across.clamp(-1.0, 1.0);
+        let up = table(&[(0.0, 1.0), (0.3, 0.50), (0.6, 0.02), (1.0, -0.45)], along)
+            - 0.30 * across.clamp(-1.0, 1.0);
         let out = table(&[(0.0, 0.25), (0.2, 0.75), (1.0, 1.0)], along);
         let d = vec3(side * out, up, 0.0) + rng.vec() * 0.20;
         let mut d = (d - n * d.dot(n)).normalize() + n * 0.30;
@@ -357,6 +465,14 @@ fn brows(t: &Topology, rest: &Posed, p: &Person, rng: &mut Rng, hair: &mut Hair)
             d -= n * 0.17;
         }
         let grey = rng.unit() < p.hair.grey * 0.4;
-        hair.strands.push(Strand { first, count: 5, kind: Kind::Brow, tone: rng.signed(), width: 0.0034, grey, root });
+        hair.strands.push(Strand {
+            first,
+            count: 5,
+            kind: Kind::Brow,
+            tone: rng.signed(),
+            width: 0.0034,
+            grey,
+            root,
+        });
     }
 }

@@ -82,7 +82,11 @@ fn lobes(seen: &[Seen], rotation: Mat3, directions: &[Vec3]) -> Vec<Vec<(u16, Ve
                 .map(|(k, d)| (k, d, lobe(d.dot(s.direction), half), 0.0))
                 .filter(|x| x.2 > 0.0)
                 .collect();
-            let facing: f32 = list.iter().map(|x| x.2 * x.1.dot(s.direction).max(0.0)).sum::<f32>().max(1e-9);
+            let facing: f32 = list
+                .iter()
+                .map(|x| x.2 * x.1.dot(s.direction).max(0.0))
+                .sum::<f32>()
+                .max(1e-9);
             let total: f32 = list.iter().map(|x| x.2).sum::<f32>().max(1e-9);
             for x in &mut list {
                 x.3 = x.2 / total;
@@ -103,59 +107,84 @@ impl Lit {
         shadows: &[Option<ShadowMap>],
     ) -> Self {
         let t = &data.topology;
-        let layout = Layout { lights: scene.lights.len(), ambients: scene.ambients.len() };
+        let layout = Layout {
+            lights: scene.lights.len(),
+            ambients: scene.ambients.len(),
+        };
         let stride = layout.stride();
-        let middle = (g.eyes[0] + g.eyes[1]) * 0.5 - g.turn.head_rotation() * Vec3::new(0.0, 0.3, 0.3);
+        let middle =
+            (g.eyes[0] + g.eyes[1]) * 0.5 - g.turn.head_rotation() * Vec3::new(0.0, 0.3, 0.3);
         let seen: Vec<Seen> = scene
             .lights
             .iter()
             .map(|l| {
                 let d = l.position - middle;
-                Seen { direction: d.normalize_or(Vec3::Z), half: (l.radius / d.length().max(0.1)).atan().clamp(0.005, 1.2) }
+                Seen {
+                    direction: d.normalize_or(Vec3::Z),
+                    half: (l.radius / d.length().max(0.1)).atan().clamp(0.005, 1.2),
+                }
             })
             .collect();
 
         let coarse = coarse_rows(b, g, place, scene, &seen, layout, &follow(data, b));
         let mut rows = Vec::with_capacity(b.fine.total * stride);
         let n1 = t.skin.ref1.len();
-        t.skin.from1.apply_rows(&coarse[..n1 * stride], stride, &mut rows);
+        t.skin
+            .from1
+            .apply_rows(&coarse[..n1 * stride], stride, &mut rows);
         for (k, l) in b.layers.iter().enumerate() {
             let part = l.part(t);
             let at = b.coarse.layers[k] * stride;
-            part.from1.apply_rows(&coarse[at..at + part.ref1.len() * stride], stride, &mut rows);
+            part.from1.apply_rows(
+                &coarse[at..at + part.ref1.len() * stride],
+                stride,
+                &mut rows,
+            );
         }
         rows.extend_from_slice(&coarse[b.coarse.eyes * stride..]);
 
         // Distance, things in the way and hard shadows at the fine vertices.
-        rows.par_chunks_mut(stride).with_min_len(1024).enumerate().for_each(|(i, row)| {
-            let (p, n) = (g.position[i], g.normal[i]);
-            for (k, l) in scene.lights.iter().enumerate() {
-                let s = strength(l, scene.focus, p);
-                if let Some(map) = &shadows[k] {
-                    let cosine = n.dot((l.position - p).normalize());
-                    let half = seen[k].half.sin();
-                    // A disc of this size is cut by the horizon over +-half.
-                    let lit = if cosine > half {
-                        cosine
-                    } else if cosine > -half {
-                        (cosine + half).powi(2) / (4.0 * half)
-                    } else {
-                        0.0
-                    };
-                    let visible = if lit > 0.0 { map.visible(p, n, i as u32) } else { 0.0 };
-                    row[4 * k] = lit * visible;
-                    row[4 * k + 3] = visible;
+        rows.par_chunks_mut(stride)
+            .with_min_len(1024)
+            .enumerate()
+            .for_each(|(i, row)| {
+                let (p, n) = (g.position[i], g.normal[i]);
+                for (k, l) in scene.lights.iter().enumerate() {
+                    let s = strength(l, scene.focus, p);
+                    if let Some(map) = &shadows[k] {
+                        let cosine = n.dot((l.position - p).normalize());
+                        let half = seen[k].half.sin();
+                        // A disc of this size is cut by the horizon over +-half.
+                        let lit = if cosine > half {
+                            cosine
+                        } else if cosine > -half {
+                            (cosine + half).powi(2) / (4.0 * half)
+                        } else {
+                            0.0
+                        };
+                        let visible = if lit > 0.0 {
+                            map.visible(p, n, i as u32)
+                        } else {
+                            0.0
+                        };
+                        row[4 * k] = lit * visible;
+                        row[4 * k + 3] = visible;
+                    }
+                    row[4 * k] = row[4 * k].max(0.0) * s;
+                    row[4 * k + 3] = row[4 * k + 3].clamp(0.0, 1.0) * s;
+                    row[4 * k + 1] = row[4 * k];
                 }
-                row[4 * k] = row[4 * k].max(0.0) * s;
-                row[4 * k + 3] = row[4 * k + 3].clamp(0.0, 1.0) * s;
-                row[4 * k + 1] = row[4 * k];
-            }
-        });
+            });
 
         below_the_skin(data, &mut rows, layout);
         own_light(b, &mut rows, layout);
         let hair = hair_rows(b, g, scene, &seen, layout);
-        Self { layout, rows, hair, seen }
+        Self {
+            layout,
+            rows,
+            hair,
+            seen,
+        }
     }
 }
 
@@ -166,7 +195,10 @@ fn follow(data: &HeadData, b: &Baked) -> Vec<f32> {
     for l in &b.layers {
         out.extend(l.bones1.iter().map(|b| (b.x + b.y * 0.45).min(1.0)));
     }
-    out.resize(b.coarse.extras.first().copied().unwrap_or(b.coarse.total), 1.0);
+    out.resize(
+        b.coarse.extras.first().copied().unwrap_or(b.coarse.total),
+        1.0,
+    );
     for e in &b.extras {
         out.extend(e.bones.iter().map(|b| (b.x + b.y * 0.45).min(1.0)));
     }
@@ -186,67 +218,80 @@ fn coarse_rows(
     let directions = sphere(DIRECTIONS);
     let frames = [g.turn.head_rotation(), g.turn.body].map(|r| {
         let world: Vec<Vec3> = directions.iter().map(|d| r * *d).collect();
-        let domes: Vec<Vec<f32>> =
-            scene.ambients.iter().map(|a| world.iter().map(|d| a.radiance(*d)).collect()).collect();
+        let domes: Vec<Vec<f32>> = scene
+            .ambients
+            .iter()
+            .map(|a| world.iter().map(|d| a.radiance(*d)).collect())
+            .collect();
         (world, lobes(seen, r, &directions), domes)
     });
     let mut moving = vec![u32::MAX; b.coarse.total];
     for (k, &i) in b.moving.iter().enumerate() {
         moving[i as usize] = k as u32;
     }
-    let (shut, open) = (place.expression.blink.clamp(0.0, 1.0), place.expression.open.clamp(0.0, 1.0));
+    let (shut, open) = (
+        place.expression.blink.clamp(0.0, 1.0),
+        place.expression.open.clamp(0.0, 1.0),
+    );
     let changed = shut > 0.02 || open > 0.02;
     let mut rows = vec![0f32; b.coarse.total * stride];
-    rows.par_chunks_mut(stride).with_min_len(256).enumerate().for_each(|(i, row)| {
-        let n = g.coarse_normal[i];
-        let mut mixed = [0u8; DIRECTIONS];
-        let sight: &[u8; DIRECTIONS] = if changed && moving[i] != u32::MAX {
-            let (s, o) = (&b.seen_shut[moving[i] as usize], &b.seen_open[moving[i] as usize]);
-            for k in 0..DIRECTIONS {
-                let x = f32::from(b.seen[i][k]);
-                mixed[k] = (x + (f32::from(s[k]) - x) * shut + (f32::from(o[k]) - x) * open).clamp(0.0, 255.0) as u8;
-            }
-            &mixed
-        } else {
-            &b.seen[i]
-        };
-        let head = follow[i];
-        for (frame, weight) in [(&frames[0], head), (&frames[1], 1.0 - head)] {
-            if weight < 0.03 {
-                continue;
-            }
-            let weight = if weight > 0.97 { 1.0 } else { weight };
-            for (k, list) in frame.1.iter().enumerate() {
-                if seen[k].half < HARD {
+    rows.par_chunks_mut(stride)
+        .with_min_len(256)
+        .enumerate()
+        .for_each(|(i, row)| {
+            let n = g.coarse_normal[i];
+            let mut mixed = [0u8; DIRECTIONS];
+            let sight: &[u8; DIRECTIONS] = if changed && moving[i] != u32::MAX {
+                let (s, o) = (
+                    &b.seen_shut[moving[i] as usize],
+                    &b.seen_open[moving[i] as usize],
+                );
+                for k in 0..DIRECTIONS {
+                    let x = f32::from(b.seen[i][k]);
+                    mixed[k] = (x + (f32::from(s[k]) - x) * shut + (f32::from(o[k]) - x) * open)
+                        .clamp(0.0, 255.0) as u8;
+                }
+                &mixed
+            } else {
+                &b.seen[i]
+            };
+            let head = follow[i];
+            for (frame, weight) in [(&frames[0], head), (&frames[1], 1.0 - head)] {
+                if weight < 0.03 {
                     continue;
                 }
-                let (mut e, mut v) = (0.0, 0.0);
-                for (d, w, irradiance, share) in list {
-                    let x = f32::from(sight[*d as usize]);
-                    e += irradiance * x * w.dot(n).max(0.0);
-                    v += share * x;
+                let weight = if weight > 0.97 { 1.0 } else { weight };
+                for (k, list) in frame.1.iter().enumerate() {
+                    if seen[k].half < HARD {
+                        continue;
+                    }
+                    let (mut e, mut v) = (0.0, 0.0);
+                    for (d, w, irradiance, share) in list {
+                        let x = f32::from(sight[*d as usize]);
+                        e += irradiance * x * w.dot(n).max(0.0);
+                        v += share * x;
+                    }
+                    row[4 * k] += weight * e / 255.0;
+                    row[4 * k + 3] += weight * v / 255.0;
                 }
-                row[4 * k] += weight * e / 255.0;
-                row[4 * k + 3] += weight * v / 255.0;
-            }
-            let at = layout.ambient(0);
-            for (k, (d, &x)) in frame.0.iter().zip(sight.iter()).enumerate() {
-                let c = d.dot(n) * f32::from(x) * weight;
-                if c > 0.0 {
-                    for (a, dome) in frame.2.iter().enumerate() {
-                        row[at + 2 * a] += dome[k] * c;
-                        row[at + 2 * a + 1] += c;
+                let at = layout.ambient(0);
+                for (k, (d, &x)) in frame.0.iter().zip(sight.iter()).enumerate() {
+                    let c = d.dot(n) * f32::from(x) * weight;
+                    if c > 0.0 {
+                        for (a, dome) in frame.2.iter().enumerate() {
+                            row[at + 2 * a] += dome[k] * c;
+                            row[at + 2 * a + 1] += c;
+                        }
                     }
                 }
             }
-        }
-        // 4 pi / directions of solid angle each, over pi; 2 / directions for the open share.
-        for a in 0..layout.ambients {
-            row[layout.ambient(a)] *= 4.0 / (255.0 * DIRECTIONS as f32);
-            row[layout.ambient(a) + 1] *= 4.0 / (255.0 * DIRECTIONS as f32);
-        }
-        row[stride - 1] = b.hidden[i];
-    });
+            // 4 pi / directions of solid angle each, over pi; 2 / directions for the open share.
+            for a in 0..layout.ambients {
+                row[layout.ambient(a)] *= 4.0 / (255.0 * DIRECTIONS as f32);
+                row[layout.ambient(a) + 1] *= 4.0 / (255.0 * DIRECTIONS as f32);
+            }
+            row[stride - 1] = b.hidden[i];
+        });
     rows
 }
 
@@ -262,7 +307,12 @@ fn below_the_skin(data: &HeadData, rows: &mut [f32], layout: Layout) {
         }
     }
     let channels: Vec<(usize, &[f32])> = (0..layout.lights)
-        .flat_map(|l| [(4 * l, &[0.5, 0.4][..]), (4 * l + 1, &[0.6, 0.6, 0.6, 0.6, 0.6, 0.6, 0.6][..])])
+        .flat_map(|l| {
+            [
+                (4 * l, &[0.5, 0.4][..]),
+                (4 * l + 1, &[0.6, 0.6, 0.6, 0.6, 0.6, 0.6, 0.6][..]),
+            ]
+        })
         .collect();
     let spread: Vec<Vec<f32>> = channels
         .par_iter()
@@ -273,7 +323,8 @@ fn below_the_skin(data: &HeadData, rows: &mut [f32], layout: Layout) {
                 for i in 0..n {
                     let near = t.neighbours2.of(i);
                     if skin[i] && !near.is_empty() {
-                        let mean = near.iter().map(|&j| e[j as usize]).sum::<f32>() / near.len() as f32;
+                        let mean =
+                            near.iter().map(|&j| e[j as usize]).sum::<f32>() / near.len() as f32;
                         o[i] = e[i] + (mean - e[i]) * step;
                     }
                 }
@@ -302,9 +353,11 @@ fn own_light(b: &Baked, rows: &mut [f32], layout: Layout) {
             }
         }
         let mean = (sum / n.max(1.0)) as f32;
-        rows.par_chunks_mut(stride).with_min_len(4096).for_each(|row| {
-            row[4 * l + 2] = 0.7 * row[stride - 1].clamp(0.0, 1.0) * mean;
-        });
+        rows.par_chunks_mut(stride)
+            .with_min_len(4096)
+            .for_each(|row| {
+                row[4 * l + 2] = 0.7 * row[stride - 1].clamp(0.0, 1.0) * mean;
+            });
     }
 }
 
@@ -312,19 +365,44 @@ fn hair_rows(b: &Baked, g: &Geometry, scene: &Scene, seen: &[Seen], layout: Layo
     let width = layout.lights + layout.ambients;
     let directions = sphere(HAIR_DIRECTIONS);
     let rotation = g.turn.head_rotation();
-    let wide: Vec<Seen> = seen.iter().map(|s| Seen { half: s.half.max(0.3), ..*s }).collect();
+    let wide: Vec<Seen> = seen
+        .iter()
+        .map(|s| Seen {
+            half: s.half.max(0.3),
+            ..*s
+        })
+        .collect();
     let lists = lobes(&wide, rotation, &directions);
-    let domes: Vec<Vec<f32>> =
-        scene.ambients.iter().map(|a| directions.iter().map(|d| a.radiance(rotation * *d)).collect()).collect();
+    let domes: Vec<Vec<f32>> = scene
+        .ambients
+        .iter()
+        .map(|a| {
+            directions
+                .iter()
+                .map(|d| a.radiance(rotation * *d))
+                .collect()
+        })
+        .collect();
     let mut rows = vec![0f32; b.grid.seen.len() * width];
-    rows.par_chunks_mut(width.max(1)).zip(&b.grid.seen).with_min_len(512).for_each(|(row, sight)| {
-        for (k, list) in lists.iter().enumerate() {
-            row[k] = list.iter().map(|x| x.3 * f32::from(sight[x.0 as usize])).sum::<f32>() / 255.0;
-        }
-        for (a, dome) in domes.iter().enumerate() {
-            row[layout.lights + a] = dome.iter().zip(sight).map(|(r, x)| r * f32::from(*x)).sum::<f32>()
-                / (255.0 * HAIR_DIRECTIONS as f32);
-        }
-    });
+    rows.par_chunks_mut(width.max(1))
+        .zip(&b.grid.seen)
+        .with_min_len(512)
+        .for_each(|(row, sight)| {
+            for (k, list) in lists.iter().enumerate() {
+                row[k] = list
+                    .iter()
+                    .map(|x| x.3 * f32::from(sight[x.0 as usize]))
+                    .sum::<f32>()
+                    / 255.0;
+            }
+            for (a, dome) in domes.iter().enumerate() {
+                row[layout.lights + a] = dome
+                    .iter()
+                    .zip(sight)
+                    .map(|(r, x)| r * f32::from(*x))
+                    .sum::<f32>()
+                    / (255.0 * HAIR_DIRECTIONS as f32);
+            }
+        });
     rows
 }

@@ -91,8 +91,18 @@ pub(crate) fn noise_gradient(p: Vec3) -> (f32, Vec3) {
     let (x0, y0, z0) = (f.x as i32 & m, f.y as i32 & m, f.z as i32 & m);
     let (x1, y1, z1) = ((x0 + 1) & m, (y0 + 1) & m, (z0 + 1) & m);
     let at = |x: i32, y: i32, z: i32| l[((z as usize * N) + y as usize) * N + x as usize];
-    let (a, b, c, e) = (at(x0, y0, z0), at(x1, y0, z0), at(x0, y1, z0), at(x1, y1, z0));
-    let (g, h, i, j) = (at(x0, y0, z1), at(x1, y0, z1), at(x0, y1, z1), at(x1, y1, z1));
+    let (a, b, c, e) = (
+        at(x0, y0, z0),
+        at(x1, y0, z0),
+        at(x0, y1, z0),
+        at(x1, y1, z0),
+    );
+    let (g, h, i, j) = (
+        at(x0, y0, z1),
+        at(x1, y0, z1),
+        at(x0, y1, z1),
+        at(x1, y1, z1),
+    );
     let k0 = a;
     let k1 = b - a;
     let k2 = c - a;
@@ -101,7 +111,13 @@ pub(crate) fn noise_gradient(p: Vec3) -> (f32, Vec3) {
     let k5 = a - c - g + i;
     let k6 = a - b - g + h;
     let k7 = -a + b + c - e + g - h - i + j;
-    let v = k0 + k1 * s.x + k2 * s.y + k3 * s.z + k4 * s.x * s.y + k5 * s.y * s.z + k6 * s.z * s.x
+    let v = k0
+        + k1 * s.x
+        + k2 * s.y
+        + k3 * s.z
+        + k4 * s.x * s.y
+        + k5 * s.y * s.z
+        + k6 * s.z * s.x
         + k7 * s.x * s.y * s.z;
     let grad = d * vec3(
         k1 + k4 * s.y + k6 * s.z + k7 * s.y * s.z,

@@ -12,7 +12,11 @@ fn wave(t: f32, seed: u32, k: f32) -> f32 {
 /// Slow sway of a held head (yaw, pitch, roll), radians; about ±2°.
 #[must_use]
 pub fn sway(t: f32, seed: u32) -> Vec3 {
-    vec3(0.035 * wave(t * 0.7, seed, 1.0), 0.022 * wave(t * 0.9, seed, 2.0), 0.014 * wave(t * 0.6, seed, 3.0))
+    vec3(
+        0.035 * wave(t * 0.7, seed, 1.0),
+        0.022 * wave(t * 0.9, seed, 2.0),
+        0.014 * wave(t * 0.6, seed, 3.0),
+    )
 }
 
 /// Small shifts of the gaze (yaw, pitch), radians; held between quick jumps.
@@ -33,7 +37,11 @@ pub fn blink(t: f32, seed: u32) -> f32 {
     let k = (t / period).floor();
     let at = (k + 0.25 + 0.5 * hash3(k as i32, seed as i32, 5)) * period;
     let x = t - at;
-    if x < 0.0 { smooth(-0.09, 0.0, x) } else { smooth(0.17, 0.03, x) }
+    if x < 0.0 {
+        smooth(-0.09, 0.0, x)
+    } else {
+        smooth(0.17, 0.03, x)
+    }
 }
 
 /// Breath, 0–1, one in about four seconds.
@@ -45,7 +53,8 @@ pub fn breath(t: f32, seed: u32) -> f32 {
 /// Mouth of somebody talking: opening and rounding.
 #[must_use]
 pub fn speech(t: f32, seed: u32) -> Expression {
-    let syllable = (0.5 - 0.5 * (t * 9.0 + 2.0 * wave(t * 2.0, seed, 5.0)).cos()) * smooth(-0.35, 0.25, wave(t * 1.1, seed, 6.0));
+    let syllable = (0.5 - 0.5 * (t * 9.0 + 2.0 * wave(t * 2.0, seed, 5.0)).cos())
+        * smooth(-0.35, 0.25, wave(t * 1.1, seed, 6.0));
     Expression {
         open: (0.42 * syllable).clamp(0.0, 1.0),
         round: (0.45 * wave(t * 2.3, seed, 7.0)).max(0.0) * syllable,

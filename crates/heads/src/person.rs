@@ -238,9 +238,22 @@ pub enum Region {
 impl Region {
     /// All regions, in order.
     pub const ALL: [Self; 16] = [
-        Self::Forehead, Self::LeftCheek, Self::RightCheek, Self::Nose, Self::Chin, Self::Neck, Self::OtherSkin,
-        Self::Lips, Self::Mouth, Self::Eyes, Self::Brows, Self::Hair, Self::Beard, Self::Spectacles,
-        Self::Garment, Self::Covering,
+        Self::Forehead,
+        Self::LeftCheek,
+        Self::RightCheek,
+        Self::Nose,
+        Self::Chin,
+        Self::Neck,
+        Self::OtherSkin,
+        Self::Lips,
+        Self::Mouth,
+        Self::Eyes,
+        Self::Brows,
+        Self::Hair,
+        Self::Beard,
+        Self::Spectacles,
+        Self::Garment,
+        Self::Covering,
     ];
 
     /// Whether the region is bare skin (lips and mouth are not).
@@ -277,8 +290,15 @@ pub enum FacePoint {
 impl FacePoint {
     /// All points, in order.
     pub const ALL: [Self; 9] = [
-        Self::RightEyeOuter, Self::RightEyeInner, Self::LeftEyeInner, Self::LeftEyeOuter, Self::NoseTip,
-        Self::MouthRight, Self::MouthLeft, Self::Chin, Self::ForeheadTop,
+        Self::RightEyeOuter,
+        Self::RightEyeInner,
+        Self::LeftEyeInner,
+        Self::LeftEyeOuter,
+        Self::NoseTip,
+        Self::MouthRight,
+        Self::MouthLeft,
+        Self::Chin,
+        Self::ForeheadTop,
     ];
 }
 

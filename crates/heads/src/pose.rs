@@ -25,11 +25,16 @@ pub(crate) fn compose(data: &HeadData, p: &Person) -> Result<Vec<Vec3>, HeadsErr
     for (sex, ws) in [("female", 1.0 - p.male), ("male", p.male)] {
         for (age, wa) in [("young", 1.0 - old), ("old", old)] {
             for (k, origin) in ["african", "asian", "caucasian"].iter().enumerate() {
-                data.add(&mut v, &format!("macrodetails/{origin}-{sex}-{age}"), ws * wa * p.origin[k])?;
+                data.add(
+                    &mut v,
+                    &format!("macrodetails/{origin}-{sex}-{age}"),
+                    ws * wa * p.origin[k],
+                )?;
             }
             for (muscle, wm) in three(p.muscle) {
                 for (weight, ww) in three(p.weight) {
-                    let name = format!("macrodetails/universal-{sex}-{age}-{muscle}muscle-{weight}weight");
+                    let name =
+                        format!("macrodetails/universal-{sex}-{age}-{muscle}muscle-{weight}weight");
                     data.add(&mut v, &name, ws * wa * wm * ww)?;
                 }
             }
@@ -47,7 +52,11 @@ pub(crate) fn compose(data: &HeadData, p: &Person) -> Result<Vec<Vec3>, HeadsErr
 }
 
 /// The shape with an expression.
-pub(crate) fn express(data: &HeadData, neutral: &[Vec3], e: &Expression) -> Result<Vec<Vec3>, HeadsError> {
+pub(crate) fn express(
+    data: &HeadData,
+    neutral: &[Vec3],
+    e: &Expression,
+) -> Result<Vec<Vec3>, HeadsError> {
     let mut v = neutral.to_vec();
     for (name, w) in e.units() {
         data.add(&mut v, name, w)?;
@@ -76,7 +85,10 @@ impl Joints {
         Self {
             neck: data.centre(v, "joint-neck"),
             head: data.centre(v, "joint-head") - vec3(0.0, 0.45, 0.1),
-            shoulder: [data.centre(v, "joint-l-shoulder"), data.centre(v, "joint-r-shoulder")],
+            shoulder: [
+                data.centre(v, "joint-l-shoulder"),
+                data.centre(v, "joint-r-shoulder"),
+            ],
         }
     }
 }
@@ -158,7 +170,9 @@ pub(crate) fn normals(p: &[Vec3], quads: &[[u32; 4]]) -> Vec<Vec3> {
             n[i as usize] += k;
         }
     }
-    n.par_iter_mut().with_min_len(4096).for_each(|x| *x = x.normalize_or(Vec3::Z));
+    n.par_iter_mut()
+        .with_min_len(4096)
+        .for_each(|x| *x = x.normalize_or(Vec3::Z));
     n
 }
 

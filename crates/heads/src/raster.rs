@@ -37,7 +37,14 @@ impl View {
         let (s, k) = c.roll.sin_cos();
         let (right, up) = (flat * k + level * s, level * k - flat * s);
         let scale = height as f32 * d.length() / c.height.max(1e-3);
-        Self { eye: c.position, forward, right, up, scale, centre: (width as f32 * 0.5, height as f32 * 0.5) }
+        Self {
+            eye: c.position,
+            forward,
+            right,
+            up,
+            scale,
+            centre: (width as f32 * 0.5, height as f32 * 0.5),
+        }
     }
 
     pub(crate) fn project(&self, p: Vec3) -> Projected {
@@ -75,7 +82,11 @@ pub(crate) fn hit(id: u32) -> Option<Hit> {
     }
     let person = ((id & !STRAND) >> PERSON_SHIFT) as usize;
     let index = (id & INDEX) as usize;
-    Some(if id & STRAND != 0 { Hit::Segment(person, index) } else { Hit::Triangle(person, index) })
+    Some(if id & STRAND != 0 {
+        Hit::Segment(person, index)
+    } else {
+        Hit::Triangle(person, index)
+    })
 }
 
 /// Samples of a frame.
@@ -95,7 +106,12 @@ pub(crate) fn raster(
     width: usize,
     height: usize,
 ) -> Samples {
-    let project = |p: &[Vec3]| -> Vec<Projected> { p.par_iter().with_min_len(4096).map(|p| view.project(*p)).collect() };
+    let project = |p: &[Vec3]| -> Vec<Projected> {
+        p.par_iter()
+            .with_min_len(4096)
+            .map(|p| view.project(*p))
+            .collect()
+    };
     let vertices: Vec<Vec<Projected>> = people.iter().map(|p| project(&p.1.position)).collect();
     let points: Vec<Vec<Projected>> = people.iter().map(|p| project(&p.2.points)).collect();
     let rows = height.div_ceil(BANDS);
@@ -113,15 +129,22 @@ pub(crate) fn raster(
         let tag = (k as u32) << PERSON_SHIFT;
         for (i, t) in b.triangles.iter().enumerate() {
             let p = t.v.map(|i| vertices[k][i as usize]);
-            let area = (p[1].x - p[0].x) * (p[2].y - p[0].y) - (p[2].x - p[0].x) * (p[1].y - p[0].y);
+            let area =
+                (p[1].x - p[0].x) * (p[2].y - p[0].y) - (p[2].x - p[0].x) * (p[1].y - p[0].y);
             if area >= 0.0 && matches!(t.face, Face::Skin | Face::Eye(_) | Face::Tongue) {
                 continue;
             }
-            let (x0, x1) = (p[0].x.min(p[1].x).min(p[2].x), p[0].x.max(p[1].x).max(p[2].x));
+            let (x0, x1) = (
+                p[0].x.min(p[1].x).min(p[2].x),
+                p[0].x.max(p[1].x).max(p[2].x),
+            );
             if x1 < 0.0 || x0 >= width as f32 {
                 continue;
             }
-            for band in bands_of(p[0].y.min(p[1].y).min(p[2].y), p[0].y.max(p[1].y).max(p[2].y)) {
+            for band in bands_of(
+                p[0].y.min(p[1].y).min(p[2].y),
+                p[0].y.max(p[1].y).max(p[2].y),
+            ) {
                 triangles[band].push(tag | i as u32);
             }
         }
@@ -134,29 +157,52 @@ pub(crate) fn raster(
     }
     let mut inverse = vec![0f32; width * height];
     let mut id = vec![EMPTY; width * height];
-    inverse.par_chunks_mut(rows * width).zip(id.par_chunks_mut(rows * width)).enumerate().for_each(|(band, (z, id))| {
-        let mut target = Band { z, id, width, top: band * rows, bottom: (band * rows + rows).min(height) };
-        for &tagged in &triangles[band] {
-            let (k, i) = ((tagged >> PERSON_SHIFT) as usize, (tagged & INDEX) as usize);
-            let (b, t) = (people[k].0, &people[k].0.triangles[i]);
-            let p = t.v.map(|i| vertices[k][i as usize]);
-            let edge = match t.face {
-                Face::Layer(l) => {
-                    let d = t.v.map(|i| b.layers[l as usize].inside2[i as usize - b.fine.layers[l as usize]]);
-                    d.iter().any(|d| *d < 0.0).then_some(d)
-                }
-                _ => None,
+    inverse
+        .par_chunks_mut(rows * width)
+        .zip(id.par_chunks_mut(rows * width))
+        .enumerate()
+        .for_each(|(band, (z, id))| {
+            let mut target = Band {
+                z,
+                id,
+                width,
+                top: band * rows,
+                bottom: (band * rows + rows).min(height),
             };
-            target.triangle(p, edge, tagged);
-        }
-        for &tagged in &segments[band] {
-            let (k, i) = ((tagged >> PERSON_SHIFT) as usize, (tagged & INDEX) as usize);
-            let s = &people[k].2.segments[i];
-            let (p, q) = (points[k][s.point as usize], points[k][s.point as usize + 1]);
-            target.segment(p, q, s.width * view.size(p.inverse), s.strand, tagged | STRAND);
-        }
-    });
-    Samples { width, id, inverse, vertices }
+            for &tagged in &triangles[band] {
+                let (k, i) = ((tagged >> PERSON_SHIFT) as usize, (tagged & INDEX) as usize);
+                let (b, t) = (people[k].0, &people[k].0.triangles[i]);
+                let p = t.v.map(|i| vertices[k][i as usize]);
+                let edge = match t.face {
+                    Face::Layer(l) => {
+                        let d = t.v.map(|i| {
+                            b.layers[l as usize].inside2[i as usize - b.fine.layers[l as usize]]
+                        });
+                        d.iter().any(|d| *d < 0.0).then_some(d)
+                    }
+                    _ => None,
+                };
+                target.triangle(p, edge, tagged);
+            }
+            for &tagged in &segments[band] {
+                let (k, i) = ((tagged >> PERSON_SHIFT) as usize, (tagged & INDEX) as usize);
+                let s = &people[k].2.segments[i];
+                let (p, q) = (points[k][s.point as usize], points[k][s.point as usize + 1]);
+                target.segment(
+                    p,
+                    q,
+                    s.width * view.size(p.inverse),
+                    s.strand,
+                    tagged | STRAND,
+                );
+            }
+        });
+    Samples {
+        width,
+        id,
+        inverse,
+        vertices,
+    }
 }
 
 struct Band<'a> {
@@ -192,7 +238,9 @@ impl Band<'_> {
                 let c = 1.0 - a - b;
                 if a >= 0.0 && b >= 0.0 && c >= 0.0 {
                     let z = p[0].inverse * a + p[1].inverse * b + p[2].inverse * c;
-                    if z > self.z[row + x] && edge.is_none_or(|d| d[0] * a + d[1] * b + d[2] * c >= 0.0) {
+                    if z > self.z[row + x]
+                        && edge.is_none_or(|d| d[0] * a + d[1] * b + d[2] * c >= 0.0)
+                    {
                         self.z[row + x] = z;
                         self.id[row + x] = id;
                     }
@@ -232,7 +280,12 @@ impl Band<'_> {
             self.put(x, y, z, id);
             for k in 1..=more {
                 let o = k as f32;
-                self.put(if steep { x + o } else { x }, if steep { y } else { y + o }, z, id);
+                self.put(
+                    if steep { x + o } else { x },
+                    if steep { y } else { y + o },
+                    z,
+                    id,
+                );
             }
         }
     }

@@ -29,7 +29,11 @@ pub struct Size {
 
 impl Size {
     /// 1280 × 720 with 2 × 2 samples.
-    pub const HD720: Self = Self { width: 1280, height: 720, samples: 2 };
+    pub const HD720: Self = Self {
+        width: 1280,
+        height: 720,
+        samples: 2,
+    };
 }
 
 /// A covered part of a pixel: one material and its light.
@@ -84,7 +88,10 @@ pub struct Buffers {
 
 impl std::fmt::Debug for Buffers {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Buffers").field("size", &self.size).field("faces", &self.faces).finish_non_exhaustive()
+        f.debug_struct("Buffers")
+            .field("size", &self.size)
+            .field("faces", &self.faces)
+            .finish_non_exhaustive()
     }
 }
 
@@ -95,28 +102,64 @@ impl std::fmt::Debug for Buffers {
 ///
 /// # Panics
 /// When a placement names a person that is not in `baked`, or there are more than 8 people, 5 lights or 3 ambients.
-pub fn render(data: &HeadData, scene: &Scene, baked: &[Baked], size: Size) -> Result<Buffers, HeadsError> {
-    assert!(scene.people.len() <= 8, "{} people, at most 8", scene.people.len());
-    assert!(scene.lights.len() <= 5, "{} lights, at most 5", scene.lights.len());
-    assert!(scene.ambients.len() <= 3, "{} ambients, at most 3", scene.ambients.len());
+pub fn render(
+    data: &HeadData,
+    scene: &Scene,
+    baked: &[Baked],
+    size: Size,
+) -> Result<Buffers, HeadsError> {
+    assert!(
+        scene.people.len() <= 8,
+        "{} people, at most 8",
+        scene.people.len()
+    );
+    assert!(
+        scene.lights.len() <= 5,
+        "{} lights, at most 5",
+        scene.lights.len()
+    );
+    assert!(
+        scene.ambients.len() <= 3,
+        "{} ambients, at most 3",
+        scene.ambients.len()
+    );
     let n = size.samples.clamp(1, 4);
     let (w, h) = (size.width * n, size.height * n);
     let view = View::new(&scene.camera, w, h);
     let people: Vec<&Baked> = scene.people.iter().map(|p| &baked[p.person]).collect();
-    let geometry =
-        people.iter().zip(&scene.people).map(|(b, p)| b.geometry(data, p)).collect::<Result<Vec<_>, _>>()?;
-    let strands: Vec<Strands> = people.iter().zip(&geometry).map(|(b, g)| Strands::new(data, b, g)).collect();
-    let all: Vec<_> = (0..people.len()).map(|i| (people[i], &geometry[i], &strands[i])).collect();
+    let geometry = people
+        .iter()
+        .zip(&scene.people)
+        .map(|(b, p)| b.geometry(data, p))
+        .collect::<Result<Vec<_>, _>>()?;
+    let strands: Vec<Strands> = people
+        .iter()
+        .zip(&geometry)
+        .map(|(b, g)| Strands::new(data, b, g))
+        .collect();
+    let all: Vec<_> = (0..people.len())
+        .map(|i| (people[i], &geometry[i], &strands[i]))
+        .collect();
     let shadows: Vec<Option<ShadowMap>> = scene
         .lights
         .iter()
         .map(|l| {
             let half = (l.radius / l.position.distance(scene.focus).max(0.1)).atan();
-            (half < HARD && l.irradiance > 0.0 && !all.is_empty()).then(|| ShadowMap::new(&all, l.position, half))
+            (half < HARD && l.irradiance > 0.0 && !all.is_empty())
+                .then(|| ShadowMap::new(&all, l.position, half))
         })
         .collect();
     let lit: Vec<Lit> = (0..people.len())
-        .map(|i| Lit::new(data, people[i], &geometry[i], &scene.people[i], scene, &shadows))
+        .map(|i| {
+            Lit::new(
+                data,
+                people[i],
+                &geometry[i],
+                &scene.people[i],
+                scene,
+                &shadows,
+            )
+        })
         .collect();
     let samples = raster(&all, &view, w, h);
     let actors: Vec<Actor<'_>> = (0..people.len())
@@ -138,7 +181,10 @@ pub fn render(data: &HeadData, scene: &Scene, baked: &[Baked], size: Size) -> Re
         .par_chunks_mut(w * n)
         .enumerate()
         .map(|(y, codes)| {
-            let mut row = Row { start: vec![0], ..Row::default() };
+            let mut row = Row {
+                start: vec![0],
+                ..Row::default()
+            };
             for x in 0..size.width {
                 pixel(&actors, &samples, (x, y), n, terms, &mut row, codes);
                 row.start.push(row.fragments.len() as u32);
@@ -169,7 +215,11 @@ pub fn render(data: &HeadData, scene: &Scene, baked: &[Baked], size: Size) -> Re
                 let q = view.project(*p);
                 *o = vec2(q.x, q.y) * scale;
             }
-            FaceInFrame { placement: i, points, face_box: buffers.face_box(i) }
+            FaceInFrame {
+                placement: i,
+                points,
+                face_box: buffers.face_box(i),
+            }
         })
         .collect();
     Ok(buffers)
@@ -191,7 +241,14 @@ fn pixel(
     row: &mut Row,
     codes: &mut [u8],
 ) {
-    let mut groups = [(Group::Strand(0, Fibre::Head, 0), 0usize, 0.0f32, 0.0f32, 0.0f32, 0usize); 16];
+    let mut groups = [(
+        Group::Strand(0, Fibre::Head, 0),
+        0usize,
+        0.0f32,
+        0.0f32,
+        0.0f32,
+        0usize,
+    ); 16];
     let mut used = 0;
     for j in 0..n {
         for i in 0..n {
@@ -223,7 +280,9 @@ fn pixel(
             let single = matches!(group, Group::Face(_, Face::Eye(_)));
             let found = (!single)
                 .then(|| {
-                    groups[..used].iter().position(|g| g.0 == group && (g.4 - z).abs() < 0.004 * z)
+                    groups[..used]
+                        .iter()
+                        .position(|g| g.0 == group && (g.4 - z).abs() < 0.004 * z)
                 })
                 .flatten();
             if let Some(k) = found {
@@ -306,7 +365,9 @@ impl Buffers {
         let w = self.size.width;
         for (i, c) in all.iter_mut().enumerate() {
             if *c > 0.0 {
-                *c *= self.backdrop.share(self.backdrop_place(i % w, i / w), which);
+                *c *= self
+                    .backdrop
+                    .share(self.backdrop_place(i % w, i / w), which);
             }
         }
         all
@@ -366,7 +427,10 @@ impl Buffers {
                 let mut c = 0;
                 for j in 0..n {
                     let start = ((y * n + j) * w + x) * n;
-                    c += self.codes[start..start + n].iter().filter(|c| which(**c)).count();
+                    c += self.codes[start..start + n]
+                        .iter()
+                        .filter(|c| which(**c))
+                        .count();
                 }
                 *o = c as f32 * k * front;
             }
@@ -376,11 +440,20 @@ impl Buffers {
 
     fn face_box(&self, placement: usize) -> Option<[f32; 4]> {
         use Region as R;
-        let wanted: Vec<u8> =
-            [R::Forehead, R::LeftCheek, R::RightCheek, R::Nose, R::Chin, R::Lips, R::Eyes, R::Brows, R::Beard]
-                .iter()
-                .map(|r| code(placement, *r))
-                .collect();
+        let wanted: Vec<u8> = [
+            R::Forehead,
+            R::LeftCheek,
+            R::RightCheek,
+            R::Nose,
+            R::Chin,
+            R::Lips,
+            R::Eyes,
+            R::Brows,
+            R::Beard,
+        ]
+        .iter()
+        .map(|r| code(placement, *r))
+        .collect();
         let (n, w) = (self.size.samples, self.size.width * self.size.samples);
         let mut b: Option<[usize; 4]> = None;
         for (i, c) in self.codes.iter().enumerate() {

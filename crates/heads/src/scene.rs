@@ -26,7 +26,12 @@ impl Camera {
     /// A camera `distance` dm in front of a point, seeing `height` dm there.
     #[must_use]
     pub fn front(target: Vec3, distance: f32, height: f32) -> Self {
-        Self { position: target + Vec3::new(0.0, 0.0, distance), target, height, roll: 0.0 }
+        Self {
+            position: target + Vec3::new(0.0, 0.0, distance),
+            target,
+            height,
+            roll: 0.0,
+        }
     }
 }
 
@@ -51,7 +56,12 @@ impl Shade {
     pub fn at(&self, p: Vec3) -> f32 {
         let d = self.normal.dot(p) - self.offset;
         let s = self.softness.max(1e-4);
-        let inside = crate::math::smooth(-s, s, d) * crate::math::smooth(self.width + s, self.width - s, d);
+        let far = if self.width.is_finite() {
+            crate::math::smooth(self.width + s, self.width - s, d)
+        } else {
+            1.0
+        };
+        let inside = crate::math::smooth(-s, s, d) * far;
         1.0 - inside * (1.0 - self.transmission)
     }
 }
@@ -92,7 +102,11 @@ impl Ambient {
     /// Radiance from a direction.
     #[must_use]
     pub fn radiance(&self, d: Vec3) -> f32 {
-        if d.y > 0.0 { crate::math::mix(self.side, self.up, d.y) } else { crate::math::mix(self.side, self.down, -d.y) }
+        if d.y > 0.0 {
+            crate::math::mix(self.side, self.up, d.y)
+        } else {
+            crate::math::mix(self.side, self.down, -d.y)
+        }
     }
 }
 

@@ -27,8 +27,14 @@ pub enum Place {
 
 impl Place {
     /// All places.
-    pub const ALL: [Self; 6] =
-        [Self::LivingRoom, Self::Office, Self::Evening, Self::Park, Self::Street, Self::Kitchen];
+    pub const ALL: [Self; 6] = [
+        Self::LivingRoom,
+        Self::Office,
+        Self::Evening,
+        Self::Park,
+        Self::Street,
+        Self::Kitchen,
+    ];
 }
 
 /// Whether something in the set reflects every wavelength alike.
@@ -59,7 +65,12 @@ impl Pool {
     /// The same everywhere.
     #[must_use]
     pub fn even(level: f32) -> Self {
-        Self { centre: Vec2::ZERO, radius: 1.0, level, floor: level }
+        Self {
+            centre: Vec2::ZERO,
+            radius: 1.0,
+            level,
+            floor: level,
+        }
     }
 
     fn at(&self, p: Vec2) -> f32 {
@@ -144,7 +155,11 @@ fn rect(c: Vec2, half: Vec2, round: f32) -> impl Fn(Vec2) -> f32 + Sync {
 
 impl Painter {
     fn material(&mut self, name: &'static str, pigment: Pigment, glow: Option<(usize, f32)>) -> u8 {
-        let m = SetMaterial { name, pigment, glow };
+        let m = SetMaterial {
+            name,
+            pigment,
+            glow,
+        };
         if let Some(k) = self.materials.iter().position(|x| *x == m) {
             return k as u8;
         }
@@ -156,8 +171,17 @@ impl Painter {
         self.material(name, Pigment::Colour(c), None)
     }
 
-    fn shape(&mut self, material: u8, detail: f32, inside: impl Fn(Vec2) -> Option<f32> + Sync + 'static) {
-        self.shapes.push(Shape { material, detail, inside: Box::new(inside) });
+    fn shape(
+        &mut self,
+        material: u8,
+        detail: f32,
+        inside: impl Fn(Vec2) -> Option<f32> + Sync + 'static,
+    ) {
+        self.shapes.push(Shape {
+            material,
+            detail,
+            inside: Box::new(inside),
+        });
     }
 
     fn rect(&mut self, material: u8, c: Vec2, half: Vec2, round: f32) {
@@ -178,14 +202,23 @@ impl Painter {
             let q = (p - c) / half;
             let bar = q.x.abs() * half.x < 0.010 || (q.y + 0.15).abs() * half.y < 0.008;
             (outer(p) < 0.0 && !bar).then(|| {
-                let tree = smooth(0.15, -0.1, fractal(vec3(p.x * 4.0 + seed, p.y * 4.0, seed), 3) + 0.5 * (0.35 - q.y));
+                let tree = smooth(
+                    0.15,
+                    -0.1,
+                    fractal(vec3(p.x * 4.0 + seed, p.y * 4.0, seed), 3) + 0.5 * (0.35 - q.y),
+                );
                 (1.12 - 0.18 * (q.y + 1.0)) * (1.0 - 0.45 * tree)
             })
         });
     }
 
     fn plant(&mut self, foot: Vec2, size: f32, leaf: u8, pot: u8, seed: i32) {
-        self.rect(pot, foot + vec2(0.0, 0.09 * size), vec2(0.085, 0.09) * size, 0.02);
+        self.rect(
+            pot,
+            foot + vec2(0.0, 0.09 * size),
+            vec2(0.085, 0.09) * size,
+            0.02,
+        );
         for k in 0..15 {
             let a = -1.57 + (k as f32 - 7.0) * 0.20 + 0.2 * (hash3(k, seed, 1) - 0.5);
             let length = size * (0.30 + 0.20 * hash3(k, seed, 2));
@@ -208,15 +241,25 @@ impl Backdrop {
     /// Paints a set for pictures `height` pixels high and `aspect` times as wide.
     #[must_use]
     pub fn paint(set: &Set, aspect: f32, height: usize) -> Self {
-        let mut painter = Painter { materials: Vec::new(), shapes: Vec::new() };
+        let mut painter = Painter {
+            materials: Vec::new(),
+            shapes: Vec::new(),
+        };
         arrange(set, &mut painter);
         let step = 2.0 / height as f32;
-        let (w, h) = ((aspect * OVERSIZE / step) as usize, (OVERSIZE / step) as usize);
+        let (w, h) = (
+            (aspect * OVERSIZE / step) as usize,
+            (OVERSIZE / step) as usize,
+        );
         let m = painter.materials.len();
         let mut top = vec![(0u8, 0f32, 0f32); w * h];
         top.par_chunks_mut(w).enumerate().for_each(|(y, row)| {
             for (x, out) in row.iter_mut().enumerate() {
-                let p = vec2(x as f32 + 0.5 - w as f32 * 0.5, y as f32 + 0.5 - h as f32 * 0.5) * step / set.zoom;
+                let p = vec2(
+                    x as f32 + 0.5 - w as f32 * 0.5,
+                    y as f32 + 0.5 - h as f32 * 0.5,
+                ) * step
+                    / set.zoom;
                 for s in painter.shapes.iter().rev() {
                     if let Some(v) = (s.inside)(p) {
                         *out = (s.material, v, s.detail);
@@ -231,7 +274,15 @@ impl Backdrop {
             .map(|k| {
                 let mut plane: Vec<f32> = top
                     .iter()
-                    .map(|t| if k == m { t.2 } else if t.0 as usize == k { t.1 } else { 0.0 })
+                    .map(|t| {
+                        if k == m {
+                            t.2
+                        } else if t.0 as usize == k {
+                            t.1
+                        } else {
+                            0.0
+                        }
+                    })
                     .collect();
                 if radius > 0 {
                     for _ in 0..3 {
@@ -260,7 +311,10 @@ impl Backdrop {
             levels: (0..w * h)
                 .into_par_iter()
                 .flat_map_iter(|i| {
-                    let p = vec2((i % w) as f32 + 0.5 - w as f32 * 0.5, (i / w) as f32 + 0.5 - h as f32 * 0.5) * step;
+                    let p = vec2(
+                        (i % w) as f32 + 0.5 - w as f32 * 0.5,
+                        (i / w) as f32 + 0.5 - h as f32 * 0.5,
+                    ) * step;
                     set.pools.iter().map(move |pool| pool.at(p))
                 })
                 .collect(),
@@ -278,37 +332,44 @@ impl Backdrop {
     /// Colours of the stored pixels. `table[material][illumination]` is the response of a material under full light.
     pub(crate) fn shade(&self, table: &[Vec<[f32; 3]>], gain: &[f32]) -> Vec<[f32; 3]> {
         let mut out = vec![[0f32; 3]; self.width * self.height];
-        out.par_chunks_mut(self.width).enumerate().for_each(|(y, row)| {
-            let mut level = vec![0f32; self.illuminations];
-            for (x, o) in row.iter_mut().enumerate() {
-                let i = y * self.width + x;
-                for (k, l) in level.iter_mut().enumerate() {
-                    *l = self.levels[i * self.illuminations + k] * gain.get(k).copied().unwrap_or(1.0);
-                }
-                for &(m, share) in &self.shares[self.start[i] as usize..self.start[i + 1] as usize] {
-                    let row = &table[m as usize];
-                    if let Some((light, brightness)) = self.materials[m as usize].glow {
-                        let g = gain.get(light).copied().unwrap_or(1.0) * brightness * share;
-                        for c in 0..3 {
-                            o[c] += row.get(light).map_or(0.0, |r| r[c]) * g;
-                        }
-                    } else {
-                        for (r, l) in row.iter().zip(&level) {
+        out.par_chunks_mut(self.width)
+            .enumerate()
+            .for_each(|(y, row)| {
+                let mut level = vec![0f32; self.illuminations];
+                for (x, o) in row.iter_mut().enumerate() {
+                    let i = y * self.width + x;
+                    for (k, l) in level.iter_mut().enumerate() {
+                        *l = self.levels[i * self.illuminations + k]
+                            * gain.get(k).copied().unwrap_or(1.0);
+                    }
+                    for &(m, share) in
+                        &self.shares[self.start[i] as usize..self.start[i + 1] as usize]
+                    {
+                        let row = &table[m as usize];
+                        if let Some((light, brightness)) = self.materials[m as usize].glow {
+                            let g = gain.get(light).copied().unwrap_or(1.0) * brightness * share;
                             for c in 0..3 {
-                                o[c] += r[c] * l * share;
+                                o[c] += row.get(light).map_or(0.0, |r| r[c]) * g;
+                            }
+                        } else {
+                            for (r, l) in row.iter().zip(&level) {
+                                for c in 0..3 {
+                                    o[c] += r[c] * l * share;
+                                }
                             }
                         }
                     }
                 }
-            }
-        });
+            });
         out
     }
 
     /// Place of picture coordinates in stored pixels: index of the upper left one and fractions.
     fn place(&self, p: Vec2) -> (usize, f32, f32) {
-        let x = (p.x / self.step + self.width as f32 * 0.5 - 0.5).clamp(0.0, self.width as f32 - 1.001);
-        let y = (p.y / self.step + self.height as f32 * 0.5 - 0.5).clamp(0.0, self.height as f32 - 1.001);
+        let x =
+            (p.x / self.step + self.width as f32 * 0.5 - 0.5).clamp(0.0, self.width as f32 - 1.001);
+        let y = (p.y / self.step + self.height as f32 * 0.5 - 0.5)
+            .clamp(0.0, self.height as f32 - 1.001);
         (y as usize * self.width + x as usize, x.fract(), y.fract())
     }
 
@@ -318,11 +379,16 @@ impl Backdrop {
         let w = self.width;
         let grain = {
             let w = self.width * 2;
-            let x = ((p.x / self.step + self.width as f32 * 0.5) * 2.0 - 0.5).clamp(0.0, w as f32 - 1.001);
+            let x = ((p.x / self.step + self.width as f32 * 0.5) * 2.0 - 0.5)
+                .clamp(0.0, w as f32 - 1.001);
             let y = ((p.y / self.step + self.height as f32 * 0.5) * 2.0 - 0.5)
                 .clamp(0.0, self.height as f32 * 2.0 - 1.001);
             let (k, gx, gy) = (y as usize * w + x as usize, x.fract(), y.fract());
-            mix(mix(self.grain[k], self.grain[k + 1], gx), mix(self.grain[k + w], self.grain[k + w + 1], gx), gy)
+            mix(
+                mix(self.grain[k], self.grain[k + 1], gx),
+                mix(self.grain[k + w], self.grain[k + w + 1], gx),
+                gy,
+            )
         };
         std::array::from_fn(|c| {
             let a = mix(shaded[i][c], shaded[i + 1][c], fx);
@@ -351,10 +417,15 @@ fn grain(set: &Set, detail: &[f32], w: usize, h: usize, step: f32) -> Vec<f32> {
         .with_min_len(4096)
         .map(|i| {
             let (x, y) = (i % (2 * w), i / (2 * w));
-            let p = vec2(x as f32 + 0.5 - w as f32, y as f32 + 0.5 - h as f32) * (0.5 * step / set.zoom);
+            let p = vec2(x as f32 + 0.5 - w as f32, y as f32 + 0.5 - h as f32)
+                * (0.5 * step / set.zoom);
             let d = detail[(y / 2) * w + x / 2];
             // Turned in space, so that no row of the lattice shows.
-            let q = vec3(0.80 * p.x - 0.36 * p.y, 0.48 * p.x + 0.80 * p.y, 0.36 * p.x + 0.48 * p.y);
+            let q = vec3(
+                0.80 * p.x - 0.36 * p.y,
+                0.48 * p.x + 0.80 * p.y,
+                0.36 * p.x + 0.48 * p.y,
+            );
             let s = vec3(0.0, set.seed as f32 * 1.7, 3.0);
             1.0 + 0.7 * d * (noise(q * 87.0 + s) + noise(q * 37.0 + s) + 1.2 * noise(q * 15.0 - s))
         })
@@ -369,10 +440,13 @@ fn blur(plane: &mut [f32], w: usize, h: usize, radius: usize) {
             line[i] = plane[get(i)];
         }
         let at = |i: isize| line[i.clamp(0, n as isize - 1) as usize];
-        let mut sum: f64 = (-(radius as isize)..=radius as isize).map(|i| f64::from(at(i))).sum();
+        let mut sum: f64 = (-(radius as isize)..=radius as isize)
+            .map(|i| f64::from(at(i)))
+            .sum();
         for i in 0..n {
             plane[get(i)] = sum as f32 * k;
-            sum += f64::from(at(i as isize + radius as isize + 1)) - f64::from(at(i as isize - radius as isize));
+            sum += f64::from(at(i as isize + radius as isize + 1))
+                - f64::from(at(i as isize - radius as isize));
         }
     };
     for y in 0..h {
@@ -399,7 +473,11 @@ fn arrange(set: &Set, p: &mut Painter) {
     let red = p.colour("red thing", [0.30, 0.055, 0.045]);
     let blue = p.colour("blue thing", [0.055, 0.095, 0.22]);
     let yellow = p.colour("yellow thing", [0.46, 0.32, 0.10]);
-    let sky = p.material("window", Pigment::Colour([0.86, 0.95, 1.0]), Some(set.window));
+    let sky = p.material(
+        "window",
+        Pigment::Colour([0.86, 0.95, 1.0]),
+        Some(set.window),
+    );
     let lamp = p.material("lamp", Pigment::Colour([1.0, 0.93, 0.80]), Some(set.lamp));
     let s = set.seed as i32;
     let jitter = |k: i32| hash3(s, k, 77) - 0.5;
@@ -420,7 +498,13 @@ fn arrange(set: &Set, p: &mut Painter) {
     };
     match set.place {
         Place::LivingRoom => {
-            p.window(vec2(0.56 + 0.1 * jitter(1), -0.16), vec2(0.20, 0.27), white, sky, s as f32);
+            p.window(
+                vec2(0.56 + 0.1 * jitter(1), -0.16),
+                vec2(0.20, 0.27),
+                white,
+                sky,
+                s as f32,
+            );
             let curtain = p.colour("curtain", [0.36, 0.26, 0.17]);
             for (c, w) in [(0.86, 0.085), (0.27, 0.05)] {
                 let c = c + 0.1 * jitter(1);
@@ -431,8 +515,20 @@ fn arrange(set: &Set, p: &mut Painter) {
             }
             p.rect(wood, vec2(-0.58, 0.06), vec2(0.26, 0.012), 0.0);
             p.rect(wood, vec2(-0.58, -0.22), vec2(0.26, 0.012), 0.0);
-            books(p, -0.82, -0.52, 0.046, &[red, blue, yellow, dark_wood, wall, pot]);
-            books(p, -0.72, -0.40, -0.234, &[blue, dark_wood, red, pot, yellow]);
+            books(
+                p,
+                -0.82,
+                -0.52,
+                0.046,
+                &[red, blue, yellow, dark_wood, wall, pot],
+            );
+            books(
+                p,
+                -0.72,
+                -0.40,
+                -0.234,
+                &[blue, dark_wood, red, pot, yellow],
+            );
             p.rect(grey, vec2(-0.41, -0.015), vec2(0.040, 0.058), 0.03);
             p.rect(white, vec2(-0.78, -0.285), vec2(0.032, 0.048), 0.02);
             p.rect(dark_wood, vec2(0.0, 0.56), vec2(2.0, 0.10), 0.0);
@@ -462,7 +558,8 @@ fn arrange(set: &Set, p: &mut Painter) {
             p.rect(wood, vec2(x, 0.20), vec2(0.012, 0.20), 0.0);
             p.shape(lamp, 0.0, move |q: Vec2| {
                 let d = q - vec2(x, -0.10);
-                (d.y.abs() < 0.11 && d.x.abs() < 0.125 + 0.32 * d.y).then(|| 1.0 - 2.2 * d.x * d.x / 0.03 * 0.2 - 0.5 * d.y.abs())
+                (d.y.abs() < 0.11 && d.x.abs() < 0.125 + 0.32 * d.y)
+                    .then(|| 1.0 - 2.2 * d.x * d.x / 0.03 * 0.2 - 0.5 * d.y.abs())
             });
             p.rect(white, vec2(0.42, 0.36), vec2(0.14, 0.10), 0.06);
             p.rect(red, vec2(-0.80, 0.33), vec2(0.13, 0.10), 0.06);
@@ -472,8 +569,11 @@ fn arrange(set: &Set, p: &mut Painter) {
         Place::Park => {
             let far = p.colour("far leaves", [0.085, 0.13, 0.055]);
             let light_leaf = p.colour("leaves in the sun", [0.16, 0.22, 0.055]);
-            let clumps = move |q: Vec2, f: f32, o: f32| fractal(vec3(q.x * f, q.y * f, s as f32 + o), 5);
-            p.shape(far, 0.05, move |q: Vec2| Some((0.55 + 1.3 * clumps(q, 5.0, 0.0) - 0.3 * q.y).max(0.06)));
+            let clumps =
+                move |q: Vec2, f: f32, o: f32| fractal(vec3(q.x * f, q.y * f, s as f32 + o), 5);
+            p.shape(far, 0.05, move |q: Vec2| {
+                Some((0.55 + 1.3 * clumps(q, 5.0, 0.0) - 0.3 * q.y).max(0.06))
+            });
             p.shape(light_leaf, 0.05, move |q: Vec2| {
                 let n = clumps(q, 11.0, 2.0) + 0.35 * clumps(q, 31.0, 5.0);
                 (n > 0.10 && q.y < 0.30).then(|| (0.45 + 2.2 * n).min(1.6))
@@ -488,7 +588,8 @@ fn arrange(set: &Set, p: &mut Painter) {
                 p.shape(dark_wood, 0.05, move |q: Vec2| {
                     let c = x + 0.03 * (q.y * 3.0 + k as f32).sin();
                     ((q.x - c).abs() < w && q.y < 0.36).then(|| {
-                        (0.8 + 0.6 * noise(vec3(q.x * 30.0, q.y * 9.0, 2.0))) * (1.3 - 0.7 * (q.x - c + w) / (2.0 * w))
+                        (0.8 + 0.6 * noise(vec3(q.x * 30.0, q.y * 9.0, 2.0)))
+                            * (1.3 - 0.7 * (q.x - c + w) / (2.0 * w))
                     })
                 });
             }
@@ -510,7 +611,10 @@ fn arrange(set: &Set, p: &mut Painter) {
             p.shape(grey, 0.05, move |q: Vec2| (q.x < 0.12).then_some(0.9));
             p.shape(brick, 0.08, move |q: Vec2| {
                 let row = (q.y * 22.0).floor();
-                let (fx, fy) = ((q.x * 8.0 + 0.5 * row.rem_euclid(2.0)).rem_euclid(1.0), (q.y * 22.0).rem_euclid(1.0));
+                let (fx, fy) = (
+                    (q.x * 8.0 + 0.5 * row.rem_euclid(2.0)).rem_euclid(1.0),
+                    (q.y * 22.0).rem_euclid(1.0),
+                );
                 let column = (q.x * 8.0 + 0.5 * row.rem_euclid(2.0)).floor();
                 (q.x < 0.12 && fx > 0.04 && fy > 0.10)
                     .then(|| 0.70 + 0.6 * hash3(column as i32, row as i32, s))
@@ -520,15 +624,22 @@ fn arrange(set: &Set, p: &mut Painter) {
             p.rect(dark_wood, vec2(0.52, -0.10), vec2(0.13, 0.13), 0.0);
             p.rect(sky, vec2(0.52, -0.10), vec2(0.12, 0.12), 0.0);
             p.rect(yellow, vec2(0.37, 0.14), vec2(0.012, 0.012), 0.01);
-            p.window(vec2(-0.55 + 0.1 * jitter(5), -0.20), vec2(0.15, 0.20), white, sky, s as f32 + 2.0);
+            p.window(
+                vec2(-0.55 + 0.1 * jitter(5), -0.20),
+                vec2(0.15, 0.20),
+                white,
+                sky,
+                s as f32 + 2.0,
+            );
             p.rect(grey, vec2(0.0, 0.56), vec2(2.0, 0.09), 0.0);
             p.plant(vec2(0.84, 0.34), 0.6, leaf, pot, s);
         }
         Place::Kitchen => {
             p.shape(white, 0.02, move |q: Vec2| {
                 let (fx, fy) = ((q.x * 9.0).rem_euclid(1.0), (q.y * 9.0).rem_euclid(1.0));
-                (q.y > -0.10 && q.y < 0.28 && fx > 0.03 && fy > 0.03)
-                    .then(|| 0.93 + 0.08 * hash3((q.x * 9.0).floor() as i32, (q.y * 9.0).floor() as i32, s))
+                (q.y > -0.10 && q.y < 0.28 && fx > 0.03 && fy > 0.03).then(|| {
+                    0.93 + 0.08 * hash3((q.x * 9.0).floor() as i32, (q.y * 9.0).floor() as i32, s)
+                })
             });
             for k in 0..5 {
                 let x = -0.88 + 0.44 * k as f32;
@@ -537,7 +648,12 @@ fn arrange(set: &Set, p: &mut Painter) {
             }
             p.rect(dark_wood, vec2(0.0, 0.30), vec2(2.0, 0.022), 0.0);
             p.rect(wood, vec2(0.0, 0.52), vec2(2.0, 0.20), 0.0);
-            p.rect(red, vec2(-0.62 + 0.1 * jitter(6), 0.20), vec2(0.055, 0.075), 0.03);
+            p.rect(
+                red,
+                vec2(-0.62 + 0.1 * jitter(6), 0.20),
+                vec2(0.055, 0.075),
+                0.03,
+            );
             p.rect(blue, vec2(0.50, 0.235), vec2(0.045, 0.045), 0.02);
             p.rect(yellow, vec2(0.70, 0.215), vec2(0.040, 0.065), 0.03);
             p.rect(grey, vec2(0.32, 0.20), vec2(0.050, 0.08), 0.03);

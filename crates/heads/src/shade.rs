@@ -80,7 +80,9 @@ pub struct ShadeTables {
 
 impl std::fmt::Debug for ShadeTables {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("ShadeTables").field("lights", &self.lights).finish_non_exhaustive()
+        f.debug_struct("ShadeTables")
+            .field("lights", &self.lights)
+            .finish_non_exhaustive()
     }
 }
 
@@ -91,7 +93,8 @@ impl ShadeTables {
     pub fn new(b: &Buffers, response: &dyn Response) -> Self {
         let (lights, ambients) = (b.lights, b.ambients.len());
         let via = |a: usize, last: &[Reflector]| {
-            let mut path: Vec<Reflector> = b.ambients[a].via.map(Reflector::Tint).into_iter().collect();
+            let mut path: Vec<Reflector> =
+                b.ambients[a].via.map(Reflector::Tint).into_iter().collect();
             path.extend_from_slice(last);
             path
         };
@@ -99,7 +102,9 @@ impl ShadeTables {
         let flat = (0..b.people.len() * LOCALS)
             .into_par_iter()
             .map(|m| {
-                let Some(p) = pigment(&b.people, m) else { return Vec::new() };
+                let Some(p) = pigment(&b.people, m) else {
+                    return Vec::new();
+                };
                 let this = Reflector::Pigment(p);
                 let cloth = m % LOCALS >= Local::Covering as usize;
                 let mut row = Vec::new();
@@ -144,28 +149,54 @@ impl ShadeTables {
                         row
                     })
                     .collect();
-                SkinTable { melanin, blood, nodes: nodes.concat() }
+                SkinTable {
+                    melanin,
+                    blood,
+                    nodes: nodes.concat(),
+                }
             })
             .collect();
         let every = |p: Pigment| -> Vec<[f32; 3]> {
             let this = [Reflector::Pigment(p)];
             (0..lights)
                 .map(|l| response.rgb(l, &this, Band::All))
-                .chain((0..ambients).map(|a| response.rgb(b.ambients[a].light, &via(a, &this), Band::All)))
+                .chain(
+                    (0..ambients)
+                        .map(|a| response.rgb(b.ambients[a].light, &via(a, &this), Band::All)),
+                )
                 .collect()
         };
-        let set = b.backdrop.materials.iter().map(|m| every(m.pigment)).collect();
+        let set = b
+            .backdrop
+            .materials
+            .iter()
+            .map(|m| every(m.pigment))
+            .collect();
         let foreground = b.foreground.map_or(Vec::new(), |f| every(f.pigment));
-        Self { lights, ambients, flat, skin, set, foreground }
+        Self {
+            lights,
+            ambients,
+            flat,
+            skin,
+            set,
+            foreground,
+        }
     }
 }
 
 /// Start and step of the table's axes for one person, generous so that one frame serves a shot.
 fn skin_range(b: &Buffers, person: usize) -> ((f32, f32), (f32, f32)) {
-    let vitiligo = if b.people[person].skin.vitiligo > 0.0 { b.people[person].skin.vitiligo_depth() } else { 0.0 };
+    let vitiligo = if b.people[person].skin.vitiligo > 0.0 {
+        b.people[person].skin.vitiligo_depth()
+    } else {
+        0.0
+    };
     let (m0, m1) = (-0.16 - vitiligo, 0.28f32);
     let (b0, b1) = (-0.12f32, 0.40);
-    ((m0, (m1 - m0) / (MELANIN_STEPS - 1) as f32), (b0, (b1 - b0) / (BLOOD_STEPS - 1) as f32))
+    (
+        (m0, (m1 - m0) / (MELANIN_STEPS - 1) as f32),
+        (b0, (b1 - b0) / (BLOOD_STEPS - 1) as f32),
+    )
 }
 
 /// Shades a frame: linear camera response, red green blue per pixel, row by row. Not clipped.
@@ -187,51 +218,60 @@ pub fn shade(b: &Buffers, t: &ShadeTables) -> Vec<[f32; 3]> {
     let terms = 4 * t.lights + 2 * t.ambients;
     let set = b.backdrop.shade(&t.set, &b.backdrop_gain);
     let front: [f32; 3] = b.foreground.map_or([0.0; 3], |f| {
-        std::array::from_fn(|c| t.foreground.iter().zip(f.irradiance).map(|(r, e)| r[c] * e).sum())
+        std::array::from_fn(|c| {
+            t.foreground
+                .iter()
+                .zip(f.irradiance)
+                .map(|(r, e)| r[c] * e)
+                .sum()
+        })
     });
     let width = b.size.width;
     let mut out = vec![[0f32; 3]; width * b.size.height];
-    out.par_chunks_mut(width).zip(&b.rows).enumerate().for_each(|(y, (line, row))| {
-        let foreground = b.foreground_at(y);
-        let mut skin_row = vec![0f32; terms * 3];
-        for (x, o) in line.iter_mut().enumerate() {
-            let mut covered = 0.0;
-            let mut sum = [0f32; 3];
-            for f in &row.fragments[row.start[x] as usize..row.start[x + 1] as usize] {
-                let v = &row.values[f.values as usize * terms..(f.values as usize + 1) * terms];
-                covered += f.coverage;
-                let m = f.material as usize;
-                let mut c = [0f32; 3];
-                if m.is_multiple_of(LOCALS) {
-                    t.skin[m / LOCALS].at(f.melanin, f.blood, &mut skin_row);
-                    for (r, v) in skin_row.chunks_exact(3).zip(v) {
-                        for k in 0..3 {
-                            c[k] += r[k] * v;
+    out.par_chunks_mut(width)
+        .zip(&b.rows)
+        .enumerate()
+        .for_each(|(y, (line, row))| {
+            let foreground = b.foreground_at(y);
+            let mut skin_row = vec![0f32; terms * 3];
+            for (x, o) in line.iter_mut().enumerate() {
+                let mut covered = 0.0;
+                let mut sum = [0f32; 3];
+                for f in &row.fragments[row.start[x] as usize..row.start[x + 1] as usize] {
+                    let v = &row.values[f.values as usize * terms..(f.values as usize + 1) * terms];
+                    covered += f.coverage;
+                    let m = f.material as usize;
+                    let mut c = [0f32; 3];
+                    if m.is_multiple_of(LOCALS) {
+                        t.skin[m / LOCALS].at(f.melanin, f.blood, &mut skin_row);
+                        for (r, v) in skin_row.chunks_exact(3).zip(v) {
+                            for k in 0..3 {
+                                c[k] += r[k] * v;
+                            }
+                        }
+                    } else {
+                        for (r, v) in t.flat[m].iter().zip(v) {
+                            for k in 0..3 {
+                                c[k] += r[k] * v;
+                            }
                         }
                     }
-                } else {
-                    for (r, v) in t.flat[m].iter().zip(v) {
-                        for k in 0..3 {
-                            c[k] += r[k] * v;
-                        }
+                    for k in 0..3 {
+                        sum[k] += c[k] * f.coverage;
+                    }
+                }
+                let rest = 1.0 - covered;
+                if rest > 1e-4 {
+                    let s = b.backdrop.sample(&set, b.backdrop_place(x, y));
+                    for k in 0..3 {
+                        sum[k] += s[k] * rest;
                     }
                 }
                 for k in 0..3 {
-                    sum[k] += c[k] * f.coverage;
+                    o[k] = sum[k] + (front[k] - sum[k]) * foreground;
                 }
             }
-            let rest = 1.0 - covered;
-            if rest > 1e-4 {
-                let s = b.backdrop.sample(&set, b.backdrop_place(x, y));
-                for k in 0..3 {
-                    sum[k] += s[k] * rest;
-                }
-            }
-            for k in 0..3 {
-                o[k] = sum[k] + (front[k] - sum[k]) * foreground;
-            }
-        }
-    });
+        });
     out
 }
 
@@ -245,9 +285,18 @@ impl SkinTable {
         let (h, fh) = place(blood, self.blood, BLOOD_STEPS);
         let n = out.len();
         let node = |m: usize, h: usize| &self.nodes[(m * BLOOD_STEPS + h) * n..][..n];
-        let (a, b, c, d) = (node(m, h), node(m, h + 1), node(m + 1, h), node(m + 1, h + 1));
-        let (wa, wb, wc, wd) =
-            ((1.0 - fm) * (1.0 - fh), (1.0 - fm) * fh, fm * (1.0 - fh), fm * fh);
+        let (a, b, c, d) = (
+            node(m, h),
+            node(m, h + 1),
+            node(m + 1, h),
+            node(m + 1, h + 1),
+        );
+        let (wa, wb, wc, wd) = (
+            (1.0 - fm) * (1.0 - fh),
+            (1.0 - fm) * fh,
+            fm * (1.0 - fh),
+            fm * fh,
+        );
         for i in 0..n {
             out[i] = a[i] * wa + b[i] * wb + c[i] * wc + d[i] * wd;
         }

@@ -31,38 +31,59 @@ impl ShadowMap {
         let right = Vec3::Y.cross(to_light).normalize_or(Vec3::X);
         let up = to_light.cross(right);
         let scale = SIZE as f32 / (2.0 * radius);
-        let mut map = Self { right, up, to_light, centre, scale, half, depth: vec![-1e9; SIZE * SIZE] };
-        let projected: Vec<Vec<Vec3>> =
-            people.iter().map(|p| p.1.position.par_iter().map(|v| map.project(*v)).collect()).collect();
-        let strands: Vec<Vec<Vec3>> =
-            people.iter().map(|p| p.2.points.par_iter().map(|v| map.project(*v)).collect()).collect();
+        let mut map = Self {
+            right,
+            up,
+            to_light,
+            centre,
+            scale,
+            half,
+            depth: vec![-1e9; SIZE * SIZE],
+        };
+        let projected: Vec<Vec<Vec3>> = people
+            .iter()
+            .map(|p| p.1.position.par_iter().map(|v| map.project(*v)).collect())
+            .collect();
+        let strands: Vec<Vec<Vec3>> = people
+            .iter()
+            .map(|p| p.2.points.par_iter().map(|v| map.project(*v)).collect())
+            .collect();
         let mut depth = std::mem::take(&mut map.depth);
         let rows = SIZE / BANDS;
-        depth.par_chunks_mut(rows * SIZE).enumerate().for_each(|(b, band)| {
-            let (low, high) = ((b * rows) as f32, ((b + 1) * rows) as f32);
-            for ((baked, _, _), v) in people.iter().zip(&projected) {
-                for t in &baked.triangles {
-                    if matches!(t.face, Face::Teeth | Face::Tongue | Face::Eye(_)) {
-                        continue;
-                    }
-                    if let Face::Layer(k) = t.face {
-                        let (l, o) = (&baked.layers[k as usize], baked.fine.layers[k as usize]);
-                        if t.v.iter().any(|&i| l.inside2[i as usize - o] < 0.0) {
+        depth
+            .par_chunks_mut(rows * SIZE)
+            .enumerate()
+            .for_each(|(b, band)| {
+                let (low, high) = ((b * rows) as f32, ((b + 1) * rows) as f32);
+                for ((baked, _, _), v) in people.iter().zip(&projected) {
+                    for t in &baked.triangles {
+                        if matches!(t.face, Face::Teeth | Face::Tongue | Face::Eye(_)) {
                             continue;
                         }
-                    }
-                    triangle(band, t.v.map(|i| v[i as usize]), low, high);
-                }
-            }
-            for ((_, _, s), v) in people.iter().zip(&strands) {
-                for seg in &s.segments {
-                    // Half of the strands: hair lets part of the light through.
-                    if seg.strand.is_multiple_of(2) {
-                        line(band, v[seg.point as usize], v[seg.point as usize + 1], low, high);
+                        if let Face::Layer(k) = t.face {
+                            let (l, o) = (&baked.layers[k as usize], baked.fine.layers[k as usize]);
+                            if t.v.iter().any(|&i| l.inside2[i as usize - o] < 0.0) {
+                                continue;
+                            }
+                        }
+                        triangle(band, t.v.map(|i| v[i as usize]), low, high);
                     }
                 }
-            }
-        });
+                for ((_, _, s), v) in people.iter().zip(&strands) {
+                    for seg in &s.segments {
+                        // Half of the strands: hair lets part of the light through.
+                        if seg.strand.is_multiple_of(2) {
+                            line(
+                                band,
+                                v[seg.point as usize],
+                                v[seg.point as usize + 1],
+                                low,
+                                high,
+                            );
+                        }
+                    }
+                }
+            });
         map.depth = depth;
         map
     }
@@ -86,7 +107,7 @@ impl ShadowMap {
     /// Share of the light that arrives, 0–1: blocker search, then a filter as wide as the penumbra there.
     pub(crate) fn visible(&self, p: Vec3, n: Vec3, seed: u32) -> f32 {
         let q = self.project(p + n * 0.020);
-        let turn = crate::math::hash(seed) as f32 / 4_294_967_296.0 * 6.283;
+        let turn = crate::math::hash(seed) as f32 / 4_294_967_296.0 * std::f32::consts::TAU;
         let tap = |k: usize, n: usize, r: f32| {
             let a = turn + k as f32 * 2.399_963_2;
             let s = ((k as f32 + 0.5) / n as f32).sqrt() * r;
@@ -118,7 +139,10 @@ impl ShadowMap {
 }
 
 fn triangle(band: &mut [f32], p: [Vec3; 3], low: f32, high: f32) {
-    let (y0, y1) = (p[0].y.min(p[1].y).min(p[2].y), p[0].y.max(p[1].y).max(p[2].y));
+    let (y0, y1) = (
+        p[0].y.min(p[1].y).min(p[2].y),
+        p[0].y.max(p[1].y).max(p[2].y),
+    );
     if y1 < low || y0 >= high {
         return;
     }

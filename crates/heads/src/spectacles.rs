@@ -30,7 +30,12 @@ fn tube(e: &mut Extra, path: &[Vec3], radius: f32, closed: bool, up: Vec3) {
         let j = (i + 1) % n as u32;
         for k in 0..SIDES {
             let l = (k + 1) % SIDES;
-            e.quads.push([base + i * SIDES + k, base + i * SIDES + l, base + j * SIDES + l, base + j * SIDES + k]);
+            e.quads.push([
+                base + i * SIDES + k,
+                base + i * SIDES + l,
+                base + j * SIDES + l,
+                base + j * SIDES + k,
+            ]);
         }
     }
 }
@@ -85,10 +90,16 @@ pub(crate) fn frame(s: &Spectacles, eyes: [Vec3; 2], ears: [Vec3; 2]) -> Extra {
         let side = if k == 0 { 1.0 } else { -1.0 };
         let hinge = outer[k] + vec3(side * 0.05, 0.0, -0.06);
         let ear = ears[k] + vec3(side * 0.015, 0.02, 0.0);
-        let mut path = vec![outer[k], outer[k].lerp(hinge, 0.6) + vec3(0.0, 0.0, 0.015), hinge];
+        let mut path = vec![
+            outer[k],
+            outer[k].lerp(hinge, 0.6) + vec3(0.0, 0.0, 0.015),
+            hinge,
+        ];
         for i in 1..=8 {
             let t = i as f32 / 8.0;
-            path.push(hinge.lerp(ear, t) + vec3(side * 0.035 * (1.0 - (2.0 * t - 1.0).powi(2)), 0.0, 0.0));
+            path.push(
+                hinge.lerp(ear, t) + vec3(side * 0.035 * (1.0 - (2.0 * t - 1.0).powi(2)), 0.0, 0.0),
+            );
         }
         path.push(ear + vec3(-side * 0.02, -0.06, -0.12));
         path.push(ear + vec3(-side * 0.04, -0.20, -0.19));

@@ -91,7 +91,13 @@ impl Strands {
     }
 }
 
-fn lashes(data: &HeadData, b: &Baked, g: &Geometry, points: &mut Vec<Vec3>, segments: &mut Vec<Segment>) {
+fn lashes(
+    data: &HeadData,
+    b: &Baked,
+    g: &Geometry,
+    points: &mut Vec<Vec3>,
+    segments: &mut Vec<Segment>,
+) {
     let rotation = g.turn.head_rotation();
     let five = |c: &[Vec3]| -> Vec<Vec3> {
         (0..5)
@@ -113,12 +119,18 @@ fn lashes(data: &HeadData, b: &Baked, g: &Geometry, points: &mut Vec<Vec3>, segm
             let n = if lash.upper { 6 } else { 4 };
             for j in 0..n {
                 let f = (j as f32 + 0.8 * hash3(k as i32, j, 9)) / n as f32;
-                let length = scale * (if lash.upper { 1.0 } else { 0.62 }) * (0.7 + 0.5 * hash3(k as i32, j, 2));
+                let length = scale
+                    * (if lash.upper { 1.0 } else { 0.62 })
+                    * (0.7 + 0.5 * hash3(k as i32, j, 2));
                 let root = last[0].lerp(here[0], f);
                 points.push(root);
                 for i in 1..5 {
                     let q = last[i].lerp(here[i], f);
-                    let bend = if lash.upper { 0.014 * (i as f32 / 4.0).powi(2) } else { 0.0 };
+                    let bend = if lash.upper {
+                        0.014 * (i as f32 / 4.0).powi(2)
+                    } else {
+                        0.0
+                    };
                     points.push(root + (q - root) * length + rotation * vec3(0.0, bend, 0.0));
                     segments.push(Segment {
                         point: points.len() as u32 - 2,

@@ -37,11 +37,17 @@ pub(crate) struct Shares {
 
 impl Shares {
     fn one(local: Local) -> Self {
-        Self { list: [(local, 1.0); 6], n: 1, melanin: 0.0, blood: 0.0 }
+        Self {
+            list: [(local, 1.0); 6],
+            n: 1,
+            melanin: 0.0,
+            blood: 0.0,
+        }
     }
 
     /// Gives `share` of everything so far to another material.
     fn cover(&mut self, local: Local, share: f32) {
+        let share = share.min(1.0);
         if share <= 0.004 {
             return;
         }
@@ -75,11 +81,20 @@ impl Actor<'_> {
     /// Perspective-correct weights of a triangle at sample coordinates.
     fn weights(&self, t: &Triangle, p: &[crate::raster::Projected], x: f32, y: f32) -> [f32; 3] {
         let p = t.v.map(|i| p[i as usize]);
-        let k = 1.0 / ((p[1].x - p[0].x) * (p[2].y - p[0].y) - (p[2].x - p[0].x) * (p[1].y - p[0].y));
+        let k =
+            1.0 / ((p[1].x - p[0].x) * (p[2].y - p[0].y) - (p[2].x - p[0].x) * (p[1].y - p[0].y));
         let a = ((p[1].x - x) * (p[2].y - y) - (p[2].x - x) * (p[1].y - y)) * k;
         let b = ((p[2].x - x) * (p[0].y - y) - (p[0].x - x) * (p[2].y - y)) * k;
-        let w = [a.clamp(-0.5, 1.5), b.clamp(-0.5, 1.5), (1.0 - a - b).clamp(-0.5, 1.5)];
-        let w = [w[0] * p[0].inverse, w[1] * p[1].inverse, w[2] * p[2].inverse];
+        let w = [
+            a.clamp(-0.3, 1.3),
+            b.clamp(-0.3, 1.3),
+            (1.0 - a - b).clamp(-0.3, 1.3),
+        ];
+        let w = [
+            w[0] * p[0].inverse,
+            w[1] * p[1].inverse,
+            w[2] * p[2].inverse,
+        ];
         let s = 1.0 / (w[0] + w[1] + w[2]);
         w.map(|x| x * s)
     }
@@ -102,14 +117,24 @@ impl Actor<'_> {
         let stride = self.lit.layout.stride();
         let mut row = [0f32; 32];
         for (k, w) in w.iter().enumerate() {
-            for (r, x) in row.iter_mut().zip(&self.lit.rows[v[k] * stride..(v[k] + 1) * stride]) {
+            for (r, x) in row
+                .iter_mut()
+                .zip(&self.lit.rows[v[k] * stride..(v[k] + 1) * stride])
+            {
                 *r += x * w;
             }
         }
         for r in &mut row {
             *r = r.max(0.0);
         }
-        let s = Spot { position, normal, view: (self.view.eye - position).normalize(), row, weights: w, v };
+        let s = Spot {
+            position,
+            normal,
+            view: (self.view.eye - position).normalize(),
+            row,
+            weights: w,
+            v,
+        };
         match t.face {
             Face::Skin => self.skin(&s, out),
             Face::Teeth => self.teeth(&s, out),
@@ -152,16 +177,23 @@ impl Actor<'_> {
                 continue;
             }
             let h = (seen.direction + s.view).normalize();
-            let r = (roughness * roughness + 0.25 * seen.half * seen.half).sqrt().min(0.95);
+            let r = (roughness * roughness + 0.25 * seen.half * seen.half)
+                .sqrt()
+                .min(0.95);
             let f = schlick(f0, h.dot(s.view));
-            out[4 * k + 3] +=
-                scale * ggx(n.dot(h).max(0.0), nv, nl, r) * f * nl * s.row[4 * k + 3] * std::f32::consts::PI;
+            out[4 * k + 3] += scale
+                * ggx(n.dot(h).max(0.0), nv, nl, r)
+                * f
+                * nl
+                * s.row[4 * k + 3]
+                * std::f32::consts::PI;
         }
         let mirror = n * (2.0 * n.dot(s.view)) - s.view;
         let f = f0 + 0.5 * (1.0 - n.dot(s.view).max(0.0)).powi(5) * (1.0 - roughness);
         for (a, ambient) in self.scene.ambients.iter().enumerate() {
             let o = self.lit.layout.ambient(a);
-            out[o + 1] += scale * 0.7 * f * ambient.radiance(mirror) * s.row[o + 1].min(1.0).powi(2);
+            out[o + 1] +=
+                scale * 0.7 * f * ambient.radiance(mirror) * s.row[o + 1].min(1.0).powi(2);
         }
     }
 
@@ -175,7 +207,7 @@ impl Actor<'_> {
                 *a += x * w;
             }
         }
-        let mut paint = Paint::from_array(values);
+        let mut paint = Paint::from_array(values).limited();
         // Finest detail fades where a pixel no longer resolves it.
         let fine = smooth(0.016, 0.005, self.footprint);
         let mut slope = Vec3::ZERO;
@@ -184,7 +216,8 @@ impl Actor<'_> {
             let (a, ga) = noise_gradient(q * 58.0);
             let (b, gb) = noise_gradient(q * 121.0);
             pore = a * 0.5 + b * 0.5;
-            slope += (ga * 0.040 + gb * 0.055) * (fine * paint.relief * (1.0 - paint.lip) * (1.0 - paint.wet));
+            slope += (ga * 0.040 + gb * 0.055)
+                * (fine * paint.relief * (1.0 - paint.lip) * (1.0 - paint.wet));
         }
         if paint.lip > 0.05 {
             let (_, g) = noise_gradient(vec3(q.x * 52.0, q.y * 6.0, q.z * 6.0));
@@ -201,16 +234,19 @@ impl Actor<'_> {
             let d = (q.y - y - 0.03 * noise(q * 2.5)) / 0.022;
             -d * (-d * d).exp()
         };
-        let neck = smooth(6.15, 6.0, q.y) * smooth(0.2, 0.5, q.z) * smooth(0.06, 0.02, self.footprint);
+        let neck =
+            smooth(6.15, 6.0, q.y) * smooth(0.2, 0.5, q.z) * smooth(0.06, 0.02, self.footprint);
         let slope = slope + Vec3::Y * (0.22 * neck * (crease(5.93) + 0.8 * crease(5.74)));
         let bumped = (s.normal - slope * 0.55).normalize();
 
         if paint.freckle > 0.0 {
             let c = q * 62.0;
-            let w = noise(c) * 0.6 + noise(c * 1.9 + Vec3::splat(4.0)) * 0.4 + 0.22 * noise(q * 7.0);
+            let w =
+                noise(c) * 0.6 + noise(c * 1.9 + Vec3::splat(4.0)) * 0.4 + 0.22 * noise(q * 7.0);
             let sharp = smooth(0.26, 0.62, w);
             let spread = 0.10 + 0.10 * noise(q * 7.0);
-            paint.melanin += 0.115 * paint.freckle * mix(spread, sharp, smooth(0.022, 0.010, self.footprint));
+            paint.melanin +=
+                0.115 * paint.freckle * mix(spread, sharp, smooth(0.022, 0.010, self.footprint));
         }
         if fine > 0.01 {
             paint.melanin += fine * 0.010 * noise(q * 47.0);
@@ -219,9 +255,23 @@ impl Actor<'_> {
         self.plain(s, bumped, 1.0 - 0.05 * fine * (-pore).max(0.0), out);
         let cavity = (1.0 - 0.5 * (-pore).max(0.0)) * (1.0 - 0.6 * paint.scalp);
         let wet = paint.wet;
-        self.gloss(s, bumped, paint.roughness + 0.10, 0.028, 0.60 * cavity * (1.0 - 0.35 * paint.lip), out);
+        self.gloss(
+            s,
+            bumped,
+            paint.roughness + 0.10,
+            0.028,
+            0.60 * cavity * (1.0 - 0.35 * paint.lip),
+            out,
+        );
         let tight = (0.05 + 0.11 * p.skin.sheen) * paint.relief * cavity * (1.0 - 0.6 * paint.lip);
-        self.gloss(s, bumped, paint.roughness * 0.70, 0.028, tight + 0.25 * wet, out);
+        self.gloss(
+            s,
+            bumped,
+            paint.roughness * 0.70,
+            0.028,
+            tight + 0.25 * wet,
+            out,
+        );
 
         let mut shares = Shares::one(Local::Skin);
         shares.melanin = paint.melanin;
@@ -249,10 +299,18 @@ impl Actor<'_> {
         let q = s.at(&self.data.topology.skin.ref2);
         let u = (q.x.abs() / 0.066).fract();
         let gap = 1.0 - 0.30 * (1.0 - smooth(0.0, 0.10, u) * smooth(1.0, 0.90, u));
-        self.plain(s, s.normal, gap * (1.0 - 0.5 * smooth(0.10, 0.28, q.x.abs())), out);
+        self.plain(
+            s,
+            s.normal,
+            gap * (1.0 - 0.5 * smooth(0.10, 0.28, q.x.abs())),
+            out,
+        );
         self.gloss(s, s.normal, 0.25, 0.04, 0.35, out);
         let mut shares = Shares::one(Local::Teeth);
-        shares.cover(Local::Flesh, if q.y > 6.72 || q.y < 6.45 { 1.0 } else { 0.0 });
+        shares.cover(
+            Local::Flesh,
+            if q.y > 6.72 || q.y < 6.45 { 1.0 } else { 0.0 },
+        );
         shares
     }
 
@@ -264,7 +322,12 @@ impl Actor<'_> {
         // Both eyes turn in a little: they look at something near.
         let toe = if e == 0 { -0.025 } else { 0.025 };
         let (yaw, pitch) = (gaze.x + toe, gaze.y);
-        let axis = rotation * vec3(yaw.sin() * pitch.cos(), pitch.sin(), yaw.cos() * pitch.cos());
+        let axis = rotation
+            * vec3(
+                yaw.sin() * pitch.cos(),
+                pitch.sin(),
+                yaw.cos() * pitch.cos(),
+            );
         let right = (rotation * Vec3::Y).cross(axis).normalize();
         let up = axis.cross(right);
         let cosine = d.dot(axis).clamp(-1.0, 1.0);
@@ -280,8 +343,7 @@ impl Actor<'_> {
         let turn = l.y.atan2(l.x);
         let pixel = (self.footprint / (self.baked.eye_radius * IRIS.sin())).clamp(0.02, 0.6);
         let edge = |at: f32, soft: f32| smooth(at - soft - 0.5 * pixel, at + soft + 0.5 * pixel, r);
-        let fibres = noise(vec3(turn.cos() * 5.0, turn.sin() * 5.0, r * 1.5))
-            * 0.4
+        let fibres = noise(vec3(turn.cos() * 5.0, turn.sin() * 5.0, r * 1.5)) * 0.4
             + noise(vec3(turn.cos() * 14.0, turn.sin() * 14.0, r * 2.0 + 5.0)) * 0.6;
         let iris = smooth(0.02, -0.02, r - 1.0);
         let sclera = edge(1.0, 0.07);
@@ -290,7 +352,11 @@ impl Actor<'_> {
         let limbus = 1.0 - 0.62 * smooth(0.80, 1.0, r) * (1.0 - sclera);
         let vein = 0.5 + 0.5 * fractal(d * 13.0, 3);
         let corner = smooth(0.50, 0.95, d.dot(right).abs());
-        let scale = mix((0.78 + 0.40 * fibres).max(0.2) * limbus, 1.0 - 0.10 * vein - 0.15 * corner, sclera);
+        let scale = mix(
+            (0.78 + 0.40 * fibres).max(0.2) * limbus,
+            1.0 - 0.10 * vein - 0.15 * corner,
+            sclera,
+        );
         self.plain(s, s.normal, scale, out);
         if iris > 0.0 {
             // Light entering the cornea is gathered on the far side of the iris.
@@ -316,7 +382,12 @@ impl Actor<'_> {
             let away = mirror.dot(seen.direction).clamp(-1.0, 1.0).acos();
             let soft = 0.25 * half + 0.02;
             let disc = smooth(half + soft, half - soft, away);
-            let open = smooth(0.05, 0.5, s.row[4 * k + 3] / strength(&self.scene.lights[k], self.scene.focus, centre).max(1e-6));
+            let open = smooth(
+                0.05,
+                0.5,
+                s.row[4 * k + 3]
+                    / strength(&self.scene.lights[k], self.scene.focus, centre).max(1e-6),
+            );
             out[4 * k + 3] += 1.5 * moist * f * disc * open / half.sin().powi(2)
                 * strength(&self.scene.lights[k], self.scene.focus, centre);
         }
@@ -337,8 +408,11 @@ impl Actor<'_> {
         let layer = &self.baked.layers[k];
         let base = self.baked.fine.layers[k];
         let part = layer.part(&self.data.topology);
-        let mean = |f: &dyn Fn(usize) -> f32| (0..3).map(|i| f(s.v[i] - base) * s.weights[i]).sum::<f32>();
-        let q = (0..3).map(|i| part.ref2[s.v[i] - base] * s.weights[i]).sum::<Vec3>();
+        let mean =
+            |f: &dyn Fn(usize) -> f32| (0..3).map(|i| f(s.v[i] - base) * s.weights[i]).sum::<f32>();
+        let q = (0..3)
+            .map(|i| part.ref2[s.v[i] - base] * s.weights[i])
+            .sum::<Vec3>();
         let d = mean(&|i| layer.inside2[i]);
         let back = s.normal.dot(s.view) < 0.0;
         let g = &self.baked.person.garment;
@@ -347,11 +421,26 @@ impl Actor<'_> {
         let knit = matches!(g.pattern, crate::Pattern::Rib | crate::Pattern::Heather);
         let slope = gradient * if knit { 0.08 } else { 0.03 } * fine;
         let n = (s.normal - (slope - s.normal * slope.dot(s.normal))).normalize();
-        let rib = if layer.rib { smooth(0.11, 0.09, d) } else { 0.0 };
+        let rib = if layer.rib {
+            smooth(0.11, 0.09, d)
+        } else {
+            0.0
+        };
         let (mut second, mut tone) = if layer.local == Local::Cloth {
             weave(g, q, rib)
         } else {
-            (0.0, weave(&crate::Garment { pattern: crate::Pattern::Plain, ..*g }, q, rib).1)
+            (
+                0.0,
+                weave(
+                    &crate::Garment {
+                        pattern: crate::Pattern::Plain,
+                        ..*g
+                    },
+                    q,
+                    rib,
+                )
+                .1,
+            )
         };
         if layer.rib {
             tone *= 1.0 - 0.30 * (-((d - 0.105) / 0.011).powi(2)).exp();
@@ -361,7 +450,8 @@ impl Actor<'_> {
         }
         if g.cut == Cut::Jacket && layer.local == Local::Cloth {
             // Shadow line at the lapel's edge.
-            let width = crate::math::table(&[(3.6, 0.08), (4.3, 0.25), (5.0, 0.34), (5.6, 0.24)], q.y);
+            let width =
+                crate::math::table(&[(3.6, 0.08), (4.3, 0.25), (5.0, 0.34), (5.6, 0.24)], q.y);
             let edge = if q.z > -0.2 { width } else { 0.23 };
             tone *= 1.0 - 0.35 * (-((d - edge) / 0.012).powi(2)).exp();
         }
@@ -401,14 +491,21 @@ impl Actor<'_> {
             return Shares::one(local);
         }
         let e = &self.baked.extras[k as usize];
-        let q = (0..3).map(|i| e.rest[s.v[i] - base] * s.weights[i]).sum::<Vec3>();
+        let q = (0..3)
+            .map(|i| e.rest[s.v[i] - base] * s.weights[i])
+            .sum::<Vec3>();
         let (second, tone) = weave(&self.baked.person.garment, q, 0.0);
         let ribbed = if self.baked.person.garment.cut == Cut::Roll {
             0.84 + 0.16 * (q.x.atan2(q.z - 0.1) * 62.0).sin()
         } else {
             1.0
         };
-        self.plain(s, s.normal, tone * ribbed * if flip { 0.45 } else { 1.0 }, out);
+        self.plain(
+            s,
+            s.normal,
+            tone * ribbed * if flip { 0.45 } else { 1.0 },
+            out,
+        );
         let mut shares = Shares::one(local);
         shares.cover(Local::Second, second);
         shares
@@ -515,6 +612,8 @@ struct Spot {
 
 impl Spot {
     fn at(&self, a: &[Vec3]) -> Vec3 {
-        a[self.v[0]] * self.weights[0] + a[self.v[1]] * self.weights[1] + a[self.v[2]] * self.weights[2]
+        a[self.v[0]] * self.weights[0]
+            + a[self.v[1]] * self.weights[1]
+            + a[self.v[2]] * self.weights[2]
     }
 }

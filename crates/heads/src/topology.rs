@@ -39,7 +39,10 @@ pub(crate) struct Stencil {
 
 impl Stencil {
     fn new(rows: Vec<Vec<(u32, f32)>>) -> Self {
-        let mut s = Self { offset: vec![0], ..Self::default() };
+        let mut s = Self {
+            offset: vec![0],
+            ..Self::default()
+        };
         for row in rows {
             for (i, w) in row {
                 s.index.push(i);
@@ -75,17 +78,20 @@ impl Stencil {
         let rows = self.offset.len() - 1;
         let start = out.len();
         out.resize(start + rows * stride, 0.0);
-        out[start..].par_chunks_mut(stride * 1024).enumerate().for_each(|(chunk, block)| {
-            for (k, fine) in block.chunks_mut(stride).enumerate() {
-                let row = chunk * 1024 + k;
-                for j in self.offset[row] as usize..self.offset[row + 1] as usize {
-                    let (i, w) = (self.index[j] as usize * stride, self.weight[j]);
-                    for (f, c) in fine.iter_mut().zip(&coarse[i..i + stride]) {
-                        *f += c * w;
+        out[start..]
+            .par_chunks_mut(stride * 1024)
+            .enumerate()
+            .for_each(|(chunk, block)| {
+                for (k, fine) in block.chunks_mut(stride).enumerate() {
+                    let row = chunk * 1024 + k;
+                    for j in self.offset[row] as usize..self.offset[row + 1] as usize {
+                        let (i, w) = (self.index[j] as usize * stride, self.weight[j]);
+                        for (f, c) in fine.iter_mut().zip(&coarse[i..i + stride]) {
+                            *f += c * w;
+                        }
                     }
                 }
-            }
-        });
+            });
     }
 }
 
@@ -115,7 +121,10 @@ impl Neighbours {
         for i in 0..mesh.vertices {
             offset[i + 1] += offset[i];
         }
-        Self { offset, index: pairs.into_iter().map(|p| p.1).collect() }
+        Self {
+            offset,
+            index: pairs.into_iter().map(|p| p.1).collect(),
+        }
     }
 
     pub(crate) fn of(&self, i: usize) -> &[u32] {
@@ -159,8 +168,11 @@ fn subdivide(m: &QuadMesh) -> (QuadMesh, Stencil) {
     let mut rows: Vec<Vec<(u32, f32)>> = Vec::new();
     for v in 0..m.vertices {
         let mut row = Vec::new();
-        let open: Vec<u32> =
-            vertex_edges[v].iter().copied().filter(|&e| edge_faces[e as usize].len() != 2).collect();
+        let open: Vec<u32> = vertex_edges[v]
+            .iter()
+            .copied()
+            .filter(|&e| edge_faces[e as usize].len() != 2)
+            .collect();
         if vertex_faces[v].is_empty() || (!open.is_empty() && open.len() != 2) {
             add(&mut row, v as u32, 1.0);
         } else if open.len() == 2 {
@@ -201,14 +213,22 @@ fn subdivide(m: &QuadMesh) -> (QuadMesh, Stencil) {
         rows.push(row);
     }
     let (nv, ne) = (m.vertices as u32, edges.len() as u32);
-    let mut fine = QuadMesh { vertices: rows.len(), ..QuadMesh::default() };
+    let mut fine = QuadMesh {
+        vertices: rows.len(),
+        ..QuadMesh::default()
+    };
     for (f, q) in m.quads.iter().enumerate() {
         let e = |i: usize| nv + edge_of[&key(q[i % 4], q[(i + 1) % 4])];
         let u = m.uv[f];
         let middle = (u[0] + u[1] + u[2] + u[3]) * 0.25;
         for i in 0..4 {
             fine.quads.push([q[i], e(i), nv + ne + f as u32, e(i + 3)]);
-            fine.uv.push([u[i], (u[i] + u[(i + 1) % 4]) * 0.5, middle, (u[i] + u[(i + 3) % 4]) * 0.5]);
+            fine.uv.push([
+                u[i],
+                (u[i] + u[(i + 1) % 4]) * 0.5,
+                middle,
+                (u[i] + u[(i + 3) % 4]) * 0.5,
+            ]);
             fine.surface.push(m.surface[f]);
         }
     }
@@ -259,7 +279,9 @@ impl Part {
         let ref1 = from0.apply(&ref0);
         let ref2 = from1.apply(&ref1);
         let weight = |bone: &str| -> Vec<f32> {
-            map.iter().map(|&i| weights.get(bone).map_or(0.0, |w| w[i as usize])).collect()
+            map.iter()
+                .map(|&i| weights.get(bone).map_or(0.0, |w| w[i as usize]))
+                .collect()
         };
         let mut head = weight("head");
         for (h, &i) in head.iter_mut().zip(&map) {
@@ -269,12 +291,32 @@ impl Part {
         }
         let neck = weight("neck_01");
         let arm = ["l", "r"].map(|s| {
-            let (u, l) = (weight(&format!("upperarm_{s}")), weight(&format!("lowerarm_{s}")));
+            let (u, l) = (
+                weight(&format!("upperarm_{s}")),
+                weight(&format!("lowerarm_{s}")),
+            );
             u.iter().zip(&l).map(|(a, b)| a + b).collect()
         });
-        let follow: Vec<f32> = head.iter().zip(&neck).map(|(h, n)| (h + n * 0.45).min(1.0)).collect();
+        let follow: Vec<f32> = head
+            .iter()
+            .zip(&neck)
+            .map(|(h, n)| (h + n * 0.45).min(1.0))
+            .collect();
         let follow1 = from0.apply(&follow);
-        Self { base: map, control_neighbours, mesh1, from0, mesh2, from1, ref1, ref2, head, neck, arm, follow1 }
+        Self {
+            base: map,
+            control_neighbours,
+            mesh1,
+            from0,
+            mesh2,
+            from1,
+            ref1,
+            ref2,
+            head,
+            neck,
+            arm,
+            follow1,
+        }
     }
 }
 
@@ -315,7 +357,11 @@ impl Topology {
         let group = |g: &str| groups.get(g).map_or(&[][..], Vec::as_slice);
         let all = |q: &[u32; 4], f: &dyn Fn(Vec3) -> bool| q.iter().all(|&i| f(base[i as usize]));
         let pick = |f: &dyn Fn(Vec3) -> bool| -> Vec<(Quad, Surface)> {
-            group("body").iter().filter(|(q, _)| all(q, f)).map(|q| (*q, Surface::Skin)).collect()
+            group("body")
+                .iter()
+                .filter(|(q, _)| all(q, f))
+                .map(|q| (*q, Surface::Skin))
+                .collect()
         };
         // Skin below the collar bones is never built, let alone drawn.
         let mut quads = pick(&|p| p.y > 4.35 && p.x.abs() < 1.6);
@@ -324,12 +370,16 @@ impl Topology {
         }
         quads.extend(group("helper-tongue").iter().map(|q| (*q, Surface::Tongue)));
         let skin = Part::new(base, weights, &quads);
-        let torso = Part::new(base, weights, &pick(&|p| p.y > 3.3 && p.y < 6.0 && p.x.abs() < 3.1));
+        let torso = Part::new(
+            base,
+            weights,
+            &pick(&|p| p.y > 3.3 && p.y < 6.0 && p.x.abs() < 3.1),
+        );
         let hood = Part::new(
             base,
             weights,
             &pick(&|p| {
-                let inside = p.z < 1.42 && p.x.abs() < 0.4 && p.y > 6.3 && p.y < 7.0 && p.z > 0.5 && p.x.abs() < 0.36;
+                let inside = p.z < 1.40 && p.z > 0.5 && p.y > 6.45 && p.y < 7.0 && p.x.abs() < 0.36;
                 p.y > 4.6 && p.x.abs() < 1.5 && !inside
             }),
         );
@@ -362,7 +412,9 @@ impl Topology {
         let nearest = |p: Vec3| {
             (0..13_380u32)
                 .min_by(|&a, &b| {
-                    base[a as usize].distance_squared(p).total_cmp(&base[b as usize].distance_squared(p))
+                    base[a as usize]
+                        .distance_squared(p)
+                        .total_cmp(&base[b as usize].distance_squared(p))
                 })
                 .unwrap_or(0)
         };
@@ -379,7 +431,19 @@ impl Topology {
         ];
         let neighbours2 = Neighbours::new(&skin.mesh2);
         let lashes = lashes(base, groups);
-        Self { base: base.to_vec(), skin, torso, hood, neighbours2, lips, mouth, ear, region, lashes, points }
+        Self {
+            base: base.to_vec(),
+            skin,
+            torso,
+            hood,
+            neighbours2,
+            lips,
+            mouth,
+            ear,
+            region,
+            lashes,
+            points,
+        }
     }
 }
 
@@ -389,7 +453,11 @@ fn lashes(base: &[Vec3], groups: &BTreeMap<String, Vec<Quad>>) -> Vec<Lash> {
         let centre = base[first..first + 72].iter().sum::<Vec3>() / 72.0;
         for strip in [2, 1] {
             let mut near: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
-            for (q, _) in groups.get(&format!("helper-{side}-eyelashes-{strip}")).into_iter().flatten() {
+            for (q, _) in groups
+                .get(&format!("helper-{side}-eyelashes-{strip}"))
+                .into_iter()
+                .flatten()
+            {
                 for i in 0..4 {
                     near.entry(q[i]).or_default().push(q[(i + 1) % 4]);
                     near.entry(q[(i + 1) % 4]).or_default().push(q[i]);
@@ -404,7 +472,10 @@ fn lashes(base: &[Vec3], groups: &BTreeMap<String, Vec<Quad>>) -> Vec<Lash> {
                 let mut chain = vec![v];
                 let mut here = v;
                 for _ in 0..5 {
-                    let Some(&best) = near[&here].iter().max_by(|a, b| r(**a).total_cmp(&r(**b))) else { break };
+                    let Some(&best) = near[&here].iter().max_by(|a, b| r(**a).total_cmp(&r(**b)))
+                    else {
+                        break;
+                    };
                     if r(best) < r(here) + 0.006 {
                         break;
                     }
@@ -416,7 +487,11 @@ fn lashes(base: &[Vec3], groups: &BTreeMap<String, Vec<Quad>>) -> Vec<Lash> {
                 }
             }
             chains.sort_by(|a, b| base[a[0] as usize].x.total_cmp(&base[b[0] as usize].x));
-            out.extend(chains.into_iter().map(|chain| Lash { chain, upper: strip == 2, eye }));
+            out.extend(chains.into_iter().map(|chain| Lash {
+                chain,
+                upper: strip == 2,
+                eye,
+            }));
         }
     }
     out
@@ -440,14 +515,24 @@ fn region_of(p: Vec3, lips: f32, mouth: f32, ear: f32) -> crate::Region {
         return R::Neck;
     }
     let eye = vec3(0.308, 7.284, 1.245);
-    let socket = (x - eye.x).powi(2) / 0.20f32.powi(2) + (p.y - eye.y).powi(2) / 0.115f32.powi(2) < 1.0;
+    let socket =
+        (x - eye.x).powi(2) / 0.20f32.powi(2) + (p.y - eye.y).powi(2) / 0.115f32.powi(2) < 1.0;
     if socket && p.z > 1.0 {
         return R::OtherSkin;
     }
     if p.y > 7.36 + 0.12 * smooth(0.05, 0.30, x) && p.y < 8.05 && p.z > 0.95 {
         return R::Forehead;
     }
-    let flank = table(&[(6.80, 0.20), (6.92, 0.20), (7.05, 0.14), (7.2, 0.11), (7.36, 0.09)], p.y);
+    let flank = table(
+        &[
+            (6.80, 0.20),
+            (6.92, 0.20),
+            (7.05, 0.14),
+            (7.2, 0.11),
+            (7.36, 0.09),
+        ],
+        p.y,
+    );
     if p.y > 6.80 && p.y <= 7.40 && x < flank && p.z > 1.25 {
         return R::Nose;
     }
@@ -455,7 +540,11 @@ fn region_of(p: Vec3, lips: f32, mouth: f32, ear: f32) -> crate::Region {
         return R::Chin;
     }
     if p.y > 6.42 && p.y < 7.20 && p.z > 0.85 && x > 0.17 {
-        return if p.x > 0.0 { R::LeftCheek } else { R::RightCheek };
+        return if p.x > 0.0 {
+            R::LeftCheek
+        } else {
+            R::RightCheek
+        };
     }
     R::OtherSkin
 }
@@ -465,12 +554,35 @@ pub(crate) fn scalp(p: Vec3, recede: f32) -> f32 {
     let a = p.x.abs().atan2(p.z - 0.45).to_degrees();
     let line = table(
         &[
-            (0.0, 7.95), (20.0, 7.94), (36.0, 7.88), (48.0, 7.75), (58.0, 7.56), (66.0, 7.36), (72.0, 7.14),
-            (79.0, 7.10), (84.0, 7.36), (100.0, 7.36), (112.0, 7.18), (125.0, 6.92), (145.0, 6.72), (180.0, 6.66),
+            (0.0, 7.95),
+            (20.0, 7.94),
+            (36.0, 7.88),
+            (48.0, 7.75),
+            (58.0, 7.56),
+            (66.0, 7.36),
+            (72.0, 7.14),
+            (79.0, 7.10),
+            (84.0, 7.36),
+            (100.0, 7.36),
+            (112.0, 7.18),
+            (125.0, 6.92),
+            (145.0, 6.72),
+            (180.0, 6.66),
         ],
         a,
     );
-    let back = recede * table(&[(0.0, 0.10), (20.0, 0.2), (36.0, 0.30), (55.0, 0.15), (66.0, 0.0), (180.0, 0.0)], a);
+    let back = recede
+        * table(
+            &[
+                (0.0, 0.10),
+                (20.0, 0.2),
+                (36.0, 0.30),
+                (55.0, 0.15),
+                (66.0, 0.0),
+                (180.0, 0.0),
+            ],
+            a,
+        );
     if p.y < 6.4 {
         return -1.0;
     }
@@ -483,7 +595,8 @@ pub(crate) fn beard(p: Vec3) -> f32 {
     if p.z < 0.55 || p.y < 5.95 {
         return 0.0;
     }
-    let line = 6.60 + 0.80 * (x - 0.24).max(0.0) - if x < 0.2 { 0.09 * (1.0 - x / 0.2) } else { 0.0 };
+    let line =
+        6.60 + 0.80 * (x - 0.24).max(0.0) - if x < 0.2 { 0.09 * (1.0 - x / 0.2) } else { 0.0 };
     let low = smooth(0.09, -0.10, p.y - line + 0.05 * noise(p * 6.0))
         * smooth(0.50, 0.72, p.z + 0.12 * noise(p * 5.0))
         * smooth(6.0, 6.2, p.y + 0.25 * (0.9 - p.z).max(0.0));
@@ -509,12 +622,15 @@ pub(crate) fn brow_coordinates(p: Vec3) -> Option<(f32, f32)> {
     if !(0.0..=1.0).contains(&t) {
         return None;
     }
-    let middle = 7.425 + 0.080 * (t * 1.45).min(1.0).powf(0.8) - 0.085 * ((t - 0.62).max(0.0) / 0.38).powf(1.6);
+    let middle = 7.425 + 0.080 * (t * 1.45).min(1.0).powf(0.8)
+        - 0.085 * ((t - 0.62).max(0.0) / 0.38).powf(1.6);
     let half = table(&[(0.0, 0.026), (0.2, 0.040), (0.6, 0.031), (1.0, 0.008)], t);
     Some((t, (p.y - middle) / half))
 }
 
 /// Share of brow at a point of the skin, 0..1.
 pub(crate) fn brow(p: Vec3) -> f32 {
-    brow_coordinates(p).map_or(0.0, |(t, d)| smooth(1.25, 0.6, d.abs()) * smooth(-0.02, 0.12, t))
+    brow_coordinates(p).map_or(0.0, |(t, d)| {
+        smooth(1.25, 0.6, d.abs()) * smooth(-0.02, 0.12, t)
+    })
 }

@@ -25,7 +25,11 @@ impl Occluder {
     pub(crate) fn new(triangles: &[[Vec3; 3]]) -> Self {
         let tris: Vec<Triangle> = triangles
             .iter()
-            .map(|t| Triangle { v0: Vec3A::from(t[0]), v1: Vec3A::from(t[1]), v2: Vec3A::from(t[2]) })
+            .map(|t| Triangle {
+                v0: Vec3A::from(t[0]),
+                v1: Vec3A::from(t[1]),
+                v2: Vec3A::from(t[2]),
+            })
             .collect();
         let mut spent = std::time::Duration::default();
         let bvh = build_cwbvh_from_tris(&tris, BvhBuildParams::fast_build(), &mut spent);
@@ -45,14 +49,18 @@ impl Occluder {
     }
 
     pub(crate) fn blocked(&self, o: Vec3, d: Vec3) -> bool {
-        !self.bvh.ray_traverse_miss(Self::ray(o, d), |ray, id| self.triangles[id].intersect(ray))
+        !self
+            .bvh
+            .ray_traverse_miss(Self::ray(o, d), |ray, id| self.triangles[id].intersect(ray))
     }
 
     /// Distance to the nearest triangle, if any.
     pub(crate) fn distance(&self, o: Vec3, d: Vec3) -> Option<f32> {
         let mut hit = obvhs::ray::RayHit::none();
         self.bvh
-            .ray_traverse(Self::ray(o, d), &mut hit, |ray, id| self.triangles[id].intersect(ray))
+            .ray_traverse(Self::ray(o, d), &mut hit, |ray, id| {
+                self.triangles[id].intersect(ray)
+            })
             .then_some(hit.t)
     }
 }
@@ -89,7 +97,14 @@ impl HairGrid {
                 (*b - *a).length() * w * 0.60 / (cell * cell * cell);
         }
         let slot = vec![u32::MAX; density.len()];
-        Self { low, cell, n, density, slot, seen: Vec::new() }
+        Self {
+            low,
+            cell,
+            n,
+            density,
+            slot,
+            seen: Vec::new(),
+        }
     }
 
     fn transmittance(&self, p: Vec3, d: Vec3) -> f32 {
@@ -103,7 +118,8 @@ impl HairGrid {
             {
                 break;
             }
-            depth += self.density[(k.z as usize * self.n[1] + k.y as usize) * self.n[0] + k.x as usize];
+            depth +=
+                self.density[(k.z as usize * self.n[1] + k.y as usize) * self.n[0] + k.x as usize];
             if depth * self.cell > 5.0 {
                 break;
             }
@@ -114,12 +130,18 @@ impl HairGrid {
 
     fn bake(&mut self, occluder: &Occluder) {
         let directions = sphere(HAIR_DIRECTIONS);
-        let full: Vec<usize> = (0..self.density.len()).filter(|&i| self.density[i] > 0.0).collect();
+        let full: Vec<usize> = (0..self.density.len())
+            .filter(|&i| self.density[i] > 0.0)
+            .collect();
         let n = self.n;
         let seen: Vec<[u8; HAIR_DIRECTIONS]> = full
             .par_iter()
             .map(|&i| {
-                let index = vec3((i % n[0]) as f32, (i / n[0] % n[1]) as f32, (i / n[0] / n[1]) as f32);
+                let index = vec3(
+                    (i % n[0]) as f32,
+                    (i / n[0] % n[1]) as f32,
+                    (i / n[0] / n[1]) as f32,
+                );
                 let c = self.low + (index + Vec3::splat(0.5)) * self.cell;
                 let mut r = [0u8; HAIR_DIRECTIONS];
                 for (k, d) in directions.iter().enumerate() {
@@ -147,7 +169,8 @@ impl HairGrid {
         let (mut used, mut sum) = (0, 1e-6);
         for k in 0..8 {
             let (dx, dy, dz) = (k & 1, (k >> 1) & 1, k >> 2);
-            let i = ((c[2] + dz).min(self.n[2] - 1) * self.n[1] + (c[1] + dy).min(self.n[1] - 1)) * self.n[0]
+            let i = ((c[2] + dz).min(self.n[2] - 1) * self.n[1] + (c[1] + dy).min(self.n[1] - 1))
+                * self.n[0]
                 + (c[0] + dx).min(self.n[0] - 1);
             if self.slot[i] == u32::MAX {
                 continue;
@@ -173,7 +196,12 @@ pub(crate) struct Probe {
 }
 
 /// Visibility (0–255) in [`DIRECTIONS`] directions of every probe.
-pub(crate) fn bake(probes: &[Probe], occluder: &Occluder, grid: &HairGrid, hair: bool) -> Vec<[u8; DIRECTIONS]> {
+pub(crate) fn bake(
+    probes: &[Probe],
+    occluder: &Occluder,
+    grid: &HairGrid,
+    hair: bool,
+) -> Vec<[u8; DIRECTIONS]> {
     let directions = sphere(DIRECTIONS);
     probes
         .par_iter()
@@ -183,7 +211,11 @@ pub(crate) fn bake(probes: &[Probe], occluder: &Occluder, grid: &HairGrid, hair:
             let mut r = [0u8; DIRECTIONS];
             for (k, d) in directions.iter().enumerate() {
                 if d.dot(p.normal) > -0.05 && !occluder.blocked(o, *d) {
-                    r[k] = if hair { (255.0 * grid.transmittance(o, *d)) as u8 } else { 255 };
+                    r[k] = if hair {
+                        (255.0 * grid.transmittance(o, *d)) as u8
+                    } else {
+                        255
+                    };
                 }
             }
             r
