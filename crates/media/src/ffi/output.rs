@@ -171,8 +171,9 @@ impl Output {
     pub(crate) fn finish(mut self) -> Result<(), Code> {
         // SAFETY: the header is written; the context is open.
         unsafe {
-            check(sys::av_write_trailer(self.context))?;
+            // Whatever comes of it, the trailer frees the muxer's buffers: a second one would crash.
             self.headed = false;
+            check(sys::av_write_trailer(self.context))?;
             let io = (*self.context).pb;
             sys::avio_flush(io);
             check((*io).error)?;
