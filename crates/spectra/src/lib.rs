@@ -23,6 +23,7 @@ pub mod material;
 pub mod random;
 pub mod skin;
 pub mod spectrum;
+pub mod upsample;
 
 pub use camera::{Camera, LightResponse, balance_gains, cameras, observer, xyz};
 pub use chart::{ChartSet, Patch, chart};
@@ -31,3 +32,4 @@ pub use material::{Material, Neutrality, material, materials};
 pub use random::Random;
 pub use skin::{SCORE_SD, Skin, SkinModel, class_mean, lab_of, lips};
 pub use spectrum::{Outside, Spectrum};
+pub use upsample::reflectance_from_rgb709;

@@ -277,7 +277,8 @@ pub fn figures(rows: &[Row]) -> BTreeMap<String, f64> {
                 }
             }
             let daylight = |r: &&&Row| {
-                r.group == Group::Single
+                name == "the tool, own"
+                    && r.group == Group::Single
                     && r.neutrality == "neutral"
                     && ["D50", "D55", "D60", "D65", "D75", "ID50", "ID65"]
                         .contains(&r.light.as_str())

@@ -11,6 +11,7 @@ use std::collections::BTreeMap;
 use std::process::ExitCode;
 
 use inkarnat_testkit::corrector::{Corrector, DoNothing, NeutralBalance};
+use inkarnat_testkit::grid::one_in_three;
 use inkarnat_testkit::score::{Aims, Prepared, Row};
 use inkarnat_testkit::table::{balance_against_published, figures, missed, text, tightened};
 use inkarnat_testkit::tool::Tool;
@@ -103,11 +104,13 @@ fn run() -> Result<bool, String> {
     } else {
         (640, 360)
     };
-    // Typed aims answer another question and need fewer scenes: every third in the quick mode.
+    // Typed aims answer another question and need fewer scenes: a third of them in the quick mode.
     let results: Vec<_> = scenes
         .par_iter()
-        .enumerate()
-        .map(|(n, s)| score_scene(s, size, !arguments.quick || n % 3 == 0))
+        .map(|s| {
+            let turned: String = s.name.chars().rev().collect();
+            score_scene(s, size, !arguments.quick || one_in_three(&turned))
+        })
         .collect();
     let mut rows: Vec<Row> = Vec::new();
     let mut failures = Vec::new();
