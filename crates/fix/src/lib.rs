@@ -7,6 +7,7 @@
 #![deny(clippy::disallowed_methods)]
 
 pub mod aim;
+pub mod audit;
 mod choose;
 mod cost;
 mod explain;

@@ -18,23 +18,23 @@ const HALF_CODE: f64 = 0.5 / 876.0;
 /// A source pixel with all channels from here up is part of a blown area.
 const BLOWN: f64 = 0.985;
 /// Pixels that the optimiser looks at; limits are checked on all of them.
-const FEW: usize = 240;
+const FEW: usize = 160;
 /// Skin pixels that the optimiser looks at.
-const FEW_SKIN: usize = 150;
+const FEW_SKIN: usize = 100;
 /// Dark pixels that the noise gain is taken from.
-const DARK: usize = 48;
+const DARK: usize = 32;
 
 /// One person's skin.
 pub(crate) struct SkinSet {
     pub(crate) pixels: Vec<[f64; 3]>,
     /// Skin-coloured, 5th to 95th percentile of luma, evenly spaced.
-    ramp: Vec<[f64; 3]>,
+    pub(crate) ramp: Vec<[f64; 3]>,
     /// Coloured as the light, from the 95th percentile of skin up to white.
-    upper: Vec<[f64; 3]>,
+    pub(crate) upper: Vec<[f64; 3]>,
     pub(crate) before: SkinValue,
-    few: Vec<[f64; 3]>,
+    pub(crate) few: Vec<[f64; 3]>,
     /// What the trimmed means of all pixels have over those of the few, in the source.
-    few_off: inkarnat_color::Ycbcr,
+    pub(crate) few_off: inkarnat_color::Ycbcr,
     spread: f64,
     few_spread: f64,
 }
@@ -58,10 +58,10 @@ pub(crate) struct Ready {
     pub(crate) outside: Vec<[f64; 3]>,
     /// The picture, skin included.
     pub(crate) picture: Vec<[f64; 3]>,
-    few: Vec<[f64; 3]>,
-    dark: Vec<[f64; 3]>,
-    levels: Vec<[f64; 3]>,
-    blown: Vec<[f64; 3]>,
+    pub(crate) few: Vec<[f64; 3]>,
+    pub(crate) dark: Vec<[f64; 3]>,
+    pub(crate) levels: Vec<[f64; 3]>,
+    pub(crate) blown: Vec<[f64; 3]>,
     pub(crate) neutrals: Vec<NeutralGroup>,
     pub(crate) light: LightEstimate,
 }
@@ -516,11 +516,13 @@ fn clip_growth(sample: &[[f64; 3]], moved: &[[f64; 3]], thorough: bool) -> f64 {
             } else if beyond(p) {
                 0.0
             } else {
-                // Rises over two codes on the safe side of the edge.
-                let over = after.iter().copied().fold(f64::NEG_INFINITY, f64::max) - 1.0;
-                let under = -after.iter().copied().fold(f64::INFINITY, f64::min);
-                let edge = |v: f64| ((v + 3.0 * HALF_CODE) / (4.0 * HALF_CODE)).clamp(0.0, 1.0);
-                edge(over - HALF_CODE).max(edge(under - HALF_CODE))
+                // Rises over two codes on the safe side of the edge, from where the source is.
+                let edge = |p: &[f64; 3]| {
+                    let over = p.iter().copied().fold(f64::NEG_INFINITY, f64::max) - 1.0;
+                    let under = -p.iter().copied().fold(f64::INFINITY, f64::min);
+                    ((over.max(under) + 2.0 * HALF_CODE) / (4.0 * HALF_CODE)).clamp(0.0, 1.0)
+                };
+                (edge(after) - edge(p)).max(0.0)
             }
         })
         .sum();

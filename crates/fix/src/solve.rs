@@ -31,39 +31,14 @@ use inkarnat_color::delta_e_2000;
 /// [`ProblemError`]: nothing to read, an aim without numbers, limits that cannot be.
 pub fn solve(problem: &Problem) -> Result<Solution, ProblemError> {
     let ready = Ready::new(problem)?;
-    let targets: Vec<Target> = problem
-        .people
-        .iter()
-        .enumerate()
-        .map(|(i, person)| {
-            let at = centre(
-                &person.aim,
-                &ready.people[i].before,
-                &ready.light.skin[i],
-                ready.light.neutral.is_some(),
-                problem.space,
-            );
-            Target::new(person.aim.clone(), at)
-        })
-        .collect();
+    let targets = targets_of(problem, &ready);
     let right_already = ready
         .people
         .iter()
         .zip(&targets)
         .all(|(set, target)| target.distance(&set.before).on_aim());
     let solved = |reach| {
-        let family = Family {
-            reach,
-            blown: ready.has_blown_areas(),
-        };
-        let objective = Objective {
-            ready: &ready,
-            targets: &targets,
-            limits: problem.limits,
-            family,
-            who: (0..targets.len()).collect(),
-            tightened: [0.0; 12],
-        };
+        let objective = objective_of(problem, &ready, &targets, family_of(&ready, reach));
         let p = if right_already {
             [0.0; 5]
         } else {
@@ -81,6 +56,47 @@ pub fn solve(problem: &Problem) -> Result<Solution, ProblemError> {
         skin: None,
         light: ready.light,
     })
+}
+
+pub(crate) fn targets_of(problem: &Problem, ready: &Ready) -> Vec<Target> {
+    problem
+        .people
+        .iter()
+        .enumerate()
+        .map(|(i, person)| {
+            let at = centre(
+                &person.aim,
+                &ready.people[i].before,
+                &ready.light.skin[i],
+                ready.light.neutral.is_some(),
+                problem.space,
+            );
+            Target::new(person.aim.clone(), at)
+        })
+        .collect()
+}
+
+pub(crate) fn family_of(ready: &Ready, reach: Reach) -> Family {
+    Family {
+        reach,
+        blown: ready.has_blown_areas(),
+    }
+}
+
+pub(crate) fn objective_of<'a>(
+    problem: &Problem,
+    ready: &'a Ready,
+    targets: &'a [Target],
+    family: Family,
+) -> Objective<'a> {
+    Objective {
+        ready,
+        targets,
+        limits: problem.limits,
+        family,
+        who: (0..targets.len()).collect(),
+        tightened: [0.0; 12],
+    }
 }
 
 /// How firmly limits are held while looking for the way.
@@ -179,11 +195,11 @@ fn starts(objective: &Objective<'_>) -> Vec<Parameters> {
 }
 
 /// The best parameters within all limits: the better of the starts, then on from there with firm limits.
-fn best_within_limits(objective: &Objective<'_>) -> Parameters {
+pub(crate) fn best_within_limits(objective: &Objective<'_>) -> Parameters {
     let begun = starts(objective)
         .into_iter()
         .map(|start| {
-            let at = descended(objective, start, LOOSE, 1e-4);
+            let at = descended(objective, start, LOOSE, 1e-3);
             (objective.cost(&at, LOOSE), at)
         })
         .fold((f64::INFINITY, [0.0; 5]), |best, found| {
@@ -192,8 +208,8 @@ fn best_within_limits(objective: &Objective<'_>) -> Parameters {
         .1;
     let mut firm = objective.clone();
     let mut at = begun;
-    for _ in 0..4 {
-        at = descended(&firm, at, FIRM, 1e-7);
+    for _ in 0..7 {
+        at = descended(&firm, at, FIRM, 1e-8);
         let over = firm.state(&at, true).0.excess.map(|(_, e)| e);
         if over.iter().all(|e| *e <= 0.0) {
             break;
@@ -230,7 +246,7 @@ fn descended(
         .with_ftol(tolerance)
         .with_xtol(tolerance)
         .with_gtol(1e-9)
-        .with_patience(20)
+        .with_patience(50)
         .minimize(fit);
     if fit.at.iter().all(|v| v.is_finite()) {
         fit.at
@@ -276,7 +292,7 @@ fn finish(problem: &Problem, objective: &Objective<'_>, p: &Parameters) -> Fix {
             .map(|i| (1.0 - people[*i].de00 / people[*i].de00_before.max(1e-9)).clamp(0.0, 1.0))
             .fold(1.0, f64::min);
         State::Short {
-            limit: what_stops(objective, &state, &off),
+            limit: what_stops(objective, p, &state, &off),
             way,
             people: off.iter().map(|i| people[*i].name.clone()).collect(),
         }
@@ -333,7 +349,12 @@ fn results(problem: &Problem, objective: &Objective<'_>, state: &MoveState) -> V
 }
 
 /// Names what keeps somebody off aim: people who pull apart, or the limit whose lifting would help most.
-fn what_stops(objective: &Objective<'_>, state: &MoveState, off: &[usize]) -> Limit {
+fn what_stops(
+    objective: &Objective<'_>,
+    p: &Parameters,
+    state: &MoveState,
+    off: &[usize],
+) -> Limit {
     if objective.who.len() > 1 {
         let alone = |i: usize| {
             let single = Objective {
@@ -359,13 +380,13 @@ fn what_stops(objective: &Objective<'_>, state: &MoveState, off: &[usize]) -> Li
     state
         .excess
         .iter()
-        .filter(|(_, e)| *e > -1.0)
+        .filter(|(_, e)| *e > -0.6)
         .map(|(limit, _)| {
             let freer = Objective {
                 limits: lifted(objective.limits, *limit),
                 ..objective.clone()
             };
-            let at = best_within_limits(&freer);
+            let at = descended(&freer, descended(&freer, *p, LOOSE, 1e-3), FIRM, 1e-5);
             (now - miss(&labs(&freer.state(&at, false).0)), *limit)
         })
         .filter(|(gain, _)| *gain > 0.05)

@@ -1,4 +1,8 @@
 //! Casts, complexions and exposures with typed aims, against the same scene under reference light.
+#![expect(
+    clippy::print_stdout,
+    reason = "the figures of every scene, shown with --nocapture"
+)]
 
 mod common;
 

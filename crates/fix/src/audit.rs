@@ -1,0 +1,130 @@
+//! The optimisation behind a reach, as data, with our answer: to be solved again by another program.
+
+use serde::Serialize;
+
+use crate::limits::Limits;
+use crate::model::Parameters;
+use crate::objective::Objective;
+use crate::problem::{Problem, ProblemError};
+use crate::sample::Ready;
+use crate::solution::Reach;
+use crate::solve::{best_within_limits, family_of, objective_of, targets_of};
+
+/// One person of an [`Audit`].
+#[derive(Clone, Debug, Serialize)]
+pub struct AuditPerson {
+    /// The skin pixels that the optimiser sees, R'G'B'.
+    pub pixels: Vec<[f64; 3]>,
+    /// Y', Cb, Cr to be added to their trimmed means.
+    pub offset: [f64; 3],
+    /// The trimmed means of all pixels in the source: Y', Cb, Cr.
+    pub before: [f64; 3],
+    /// Colours of the tone curve over the skin's range.
+    pub ramp: Vec<[f64; 3]>,
+    /// Colours of the tone curve above it.
+    pub upper: Vec<[f64; 3]>,
+    /// CIELAB of the centre.
+    pub centre: [f64; 3],
+    /// Typed band of level: low, high, percent.
+    pub level: Option<[f64; 2]>,
+    /// Typed band of hue: low, high, degrees.
+    pub hue: Option<[f64; 2]>,
+    /// Width of the aim, CIEDE2000.
+    pub width: f64,
+}
+
+/// The optimisation behind a reach, with our answer.
+#[derive(Clone, Debug, Serialize)]
+pub struct Audit {
+    /// Which reach.
+    pub reach: Reach,
+    /// Whether the source has blown areas, whose white is anchored in every channel.
+    pub has_blown: bool,
+    /// Our parameters.
+    pub parameters: [f64; 5],
+    /// Our value of the objective, without limits.
+    pub cost: f64,
+    /// Each limit with what it is overstepped by at our parameters, on the pixels here and on all pixels.
+    pub excess: Vec<(String, f64, f64)>,
+    /// Everybody.
+    pub people: Vec<AuditPerson>,
+    /// Near-neutral groups: mean R'G'B' and share.
+    pub neutrals: Vec<([f64; 3], f64)>,
+    /// How sure the neutrals are.
+    pub neutral_confidence: f64,
+    /// Picture pixels that the optimiser sees.
+    pub few: Vec<[f64; 3]>,
+    /// Pixels that the noise gain is taken from.
+    pub dark: Vec<[f64; 3]>,
+    /// Colours that the gap between codes is taken at.
+    pub levels: Vec<[f64; 3]>,
+    /// Blown pixels.
+    pub blown: Vec<[f64; 3]>,
+    /// The limits.
+    pub limits: Limits,
+}
+
+/// Solves one reach and lays the optimisation open.
+///
+/// # Errors
+/// As [`crate::solve`].
+pub fn audit(problem: &Problem, reach: Reach) -> Result<Audit, ProblemError> {
+    let ready = Ready::new(problem)?;
+    let targets = targets_of(problem, &ready);
+    let objective = objective_of(problem, &ready, &targets, family_of(&ready, reach));
+    let p = best_within_limits(&objective);
+    Ok(laid_open(&objective, &p))
+}
+
+fn laid_open(objective: &Objective<'_>, p: &Parameters) -> Audit {
+    let ready = objective.ready;
+    let (state, _) = objective.state(p, false);
+    let (thorough, _) = objective.state(p, true);
+    let people = ready
+        .people
+        .iter()
+        .zip(objective.targets)
+        .map(|(set, target)| {
+            let lab = target.centre.lab;
+            let band = |want| match want {
+                crate::aim::Want::Band(b) => Some([b.low, b.high]),
+                _ => None,
+            };
+            AuditPerson {
+                pixels: set.few.clone(),
+                offset: [set.few_off.y, set.few_off.cb, set.few_off.cr],
+                before: [
+                    set.before.level.signal(),
+                    set.before.chroma.cb,
+                    set.before.chroma.cr,
+                ],
+                ramp: set.ramp.clone(),
+                upper: set.upper.clone(),
+                centre: [lab.l, lab.a, lab.b],
+                level: band(target.aim.level),
+                hue: band(target.aim.hue),
+                width: target.aim.width,
+            }
+        })
+        .collect();
+    Audit {
+        reach: objective.family.reach,
+        has_blown: objective.family.blown,
+        parameters: *p,
+        cost: objective.cost(p, 0.0),
+        excess: state
+            .excess
+            .iter()
+            .zip(thorough.excess)
+            .map(|((limit, few), (_, all))| (format!("{limit:?}"), *few, all))
+            .collect(),
+        people,
+        neutrals: ready.neutrals.iter().map(|g| (g.mean, g.share)).collect(),
+        neutral_confidence: ready.light.neutral.map_or(0.0, |n| n.confidence),
+        few: ready.few.clone(),
+        dark: ready.dark.clone(),
+        levels: ready.levels.clone(),
+        blown: ready.blown.clone(),
+        limits: objective.limits,
+    }
+}
