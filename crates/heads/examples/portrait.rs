@@ -4,7 +4,9 @@ use std::path::Path;
 use std::time::Instant;
 
 use inkarnat_heads::demo::{Mood, daylight, portrait};
-use inkarnat_heads::{Baked, HeadData, ShadeTables, Size, cast, render, shade};
+use inkarnat_heads::{
+    Baked, Foreground, HeadData, Pigment, ShadeTables, Size, cast, render, shade,
+};
 
 fn encode(x: f32) -> u8 {
     // A soft shoulder from 0.75 on, then the sRGB curve.
@@ -73,7 +75,16 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
                     look(6.65, 1.3);
                     scene.people[0].expression.open = 0.5;
                 }
-                "wide" => look(7.6, 12.0),
+                "wide" => {
+                    look(6.9, 14.0);
+                    scene.foreground = Some(Foreground::hiding(
+                        &scene.camera,
+                        scene.people[0].position,
+                        4.1,
+                        Pigment::Colour([0.14, 0.07, 0.035]),
+                        [0.45, 0.1, 0.15, 0.0, 0.0, 0.0, 0.0, 0.0],
+                    ));
+                }
                 "turn" => scene.people[0].head.x = 0.85,
                 "left" => scene.people[0].head.x = -0.85,
                 "profile" => {

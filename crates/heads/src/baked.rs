@@ -374,6 +374,7 @@ fn triangles(
             } else if person.hair.style != crate::HairStyle::Bald
                 && !matches!(person.covering, Some(Covering::Scarf(_)))
                 && crate::topology::scalp(middle, person.hair.recede) > 0.0
+                && crate::hair::sideburn(person, middle) > 0.5
                 && mean(&|i| t.ear[i]) < 0.2
             {
                 region = Region::Hair;

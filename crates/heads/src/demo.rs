@@ -67,6 +67,7 @@ pub fn lighting(mood: Mood) -> (Vec<Light>, Vec<Ambient>, Set) {
         seed: 3,
         wall,
         blur: 0.010,
+        texture: 1.0,
         zoom: 1.0,
         window: (0, 1.6),
         lamp: (0, 1.4),

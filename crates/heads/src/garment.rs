@@ -126,7 +126,7 @@ pub(crate) fn covering(c: &Covering, p: Vec3) -> f32 {
                 0.7
             };
             // Below the chin it falls to a rounded hem over chest and shoulders.
-            let r = vec2(p.x / 1.12, (p.y - 5.95) / 1.22).length()
+            let r = vec2(p.x / 1.06, (p.y - 5.95) / 1.10).length()
                 + 0.05 * noise(vec3(p.x * 1.3, p.y * 1.3, p.z * 1.3));
             let hem = if p.y < 6.3 { (1.0 - r) * 0.95 } else { 0.8 };
             oval.min(hem)
@@ -327,7 +327,7 @@ pub(crate) fn layers(t: &Topology, p: &Person, v: &[Vec3], joints: &Joints) -> V
                     if scarf {
                         mix(
                             mix(0.04, 0.11, smooth(0.0, 0.3, covering(c, q))),
-                            0.19,
+                            0.135,
                             smooth(6.1, 5.7, q.y),
                         )
                     } else {
@@ -347,7 +347,7 @@ pub(crate) fn layers(t: &Topology, p: &Person, v: &[Vec3], joints: &Joints) -> V
                         let low = (q.y * 11.0 + q.x * 6.0 + 3.0 * fractal(q * 1.1, 2)).sin();
                         let k = smooth(6.4, 6.0, q.y);
                         hem(d, 0.04, 0.030)
-                            + mix(0.020 * f, 0.045 * low, k) * smooth(0.03, 0.25, d)
+                            + mix(0.034 * f, 0.045 * low, k) * smooth(0.03, 0.25, d)
                             + 0.05 * fractal(q * 1.7, 2) * smooth(0.05, 0.3, d)
                     } else {
                         let cuff = 0.05 * smooth(0.36, 0.33, d);

@@ -203,6 +203,19 @@ pub(crate) fn grow(t: &Topology, rest: &Posed, p: &Person, joint: Vec3) -> Hair 
     hair
 }
 
+/// Share of hair in front of the ears: none where long hair or a round cut leaves the cheek free.
+pub(crate) fn sideburn(p: &Person, c: Vec3) -> f32 {
+    let free = matches!(
+        p.hair.style,
+        HairStyle::Bob | HairStyle::Wavy | HairStyle::Afro
+    ) || p.male < 0.5;
+    if free && c.z > 0.40 {
+        smooth(7.36, 7.46, c.y)
+    } else {
+        1.0
+    }
+}
+
 fn head(
     t: &Topology,
     rest: &Posed,
@@ -227,11 +240,7 @@ fn head(
         if t.ear[i] > 0.15 || p.covering.is_some_and(|k| covering(&k, c) > -0.02) {
             return 0.0;
         }
-        let sideburn = if (long || p.hair.style == HairStyle::Afro || p.male < 0.5) && c.z > 0.45 {
-            smooth(7.36, 7.46, c.y)
-        } else {
-            1.0
-        };
+        let sideburn = sideburn(p, c);
         smooth(-0.05, 0.09, scalp(c, p.hair.recede))
             * sideburn
             * if upright {

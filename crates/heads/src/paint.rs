@@ -177,7 +177,9 @@ pub(crate) fn paint(t: &Topology, p: &Person) -> Vec<Paint> {
             let scalp = if p.hair.style == HairStyle::Bald || covered {
                 0.0
             } else {
-                smooth(-0.06, 0.10, scalp(q, p.hair.recede)) * (1.0 - smooth(0.1, 0.25, t.ear[i]))
+                crate::hair::sideburn(p, q)
+                    * smooth(-0.06, 0.10, scalp(q, p.hair.recede))
+                    * (1.0 - smooth(0.1, 0.25, t.ear[i]))
             };
             let roughness = 0.47
                 - 0.07 * c.sheen * g(vec3(0.0, 7.75, 1.5), 0.3)

@@ -35,6 +35,17 @@ impl Camera {
     }
 }
 
+impl Camera {
+    /// Where a point of the world lies in a picture of a given aspect: fractions of width and height from the upper
+    /// left corner.
+    #[must_use]
+    pub fn place(&self, p: Vec3, aspect: f32) -> Vec2 {
+        const H: usize = 1000;
+        let q = crate::raster::View::new(self, (H as f32 * aspect) as usize, H).project(p);
+        Vec2::new(q.x / (H as f32 * aspect), q.y / H as f32)
+    }
+}
+
 /// Something that takes part of a light away: a half plane or a bar, in world coordinates.
 #[derive(Clone, Copy, Debug)]
 pub struct Shade {
@@ -140,6 +151,29 @@ pub struct Foreground {
     pub pigment: Pigment,
     /// Irradiance on it by illumination (lights, then ambients).
     pub irradiance: [f32; 8],
+}
+
+impl Foreground {
+    /// A thing that hides people's lower ends: its edge lies at world height `y` where a person stands at `position`.
+    /// Between 3.8 and 4.6 dm is chest height.
+    #[must_use]
+    pub fn hiding(
+        camera: &Camera,
+        position: Vec3,
+        y: f32,
+        pigment: Pigment,
+        irradiance: [f32; 8],
+    ) -> Self {
+        let top = camera
+            .place(Vec3::new(position.x, y, position.z + 0.9), 16.0 / 9.0)
+            .y;
+        Self {
+            top,
+            softness: 0.004,
+            pigment,
+            irradiance,
+        }
+    }
 }
 
 /// Everything about one frame.

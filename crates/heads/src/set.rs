@@ -92,6 +92,8 @@ pub struct Set {
     pub wall: [f32; 3],
     /// Blur by depth of field, as a fraction of picture height (0.004 wide … 0.02 close).
     pub blur: f32,
+    /// Strength of shading and still texture painted on surfaces; 1 = as painted, 0 = flat colours.
+    pub texture: f32,
     /// Enlargement of everything (1 = medium shot; about 2 for a close one, 0.6 for a wide one).
     pub zoom: f32,
     /// Light that shines in through windows and sky, and how bright they look (1 = a white card in full light).
@@ -262,7 +264,8 @@ impl Backdrop {
                     / set.zoom;
                 for s in painter.shapes.iter().rev() {
                     if let Some(v) = (s.inside)(p) {
-                        *out = (s.material, v, s.detail);
+                        let v = 1.0 + (v - 1.0) * set.texture;
+                        *out = (s.material, v, s.detail * set.texture);
                         break;
                     }
                 }
@@ -399,12 +402,20 @@ impl Backdrop {
 
     /// Share of the materials chosen by `which` at picture coordinates, 0–1 (approximately: shares carry shading).
     pub(crate) fn share(&self, p: Vec2, which: &dyn Fn(&SetMaterial) -> bool) -> f32 {
-        let (i, _, _) = self.place(p);
-        let (mut some, mut all) = (0.0, 1e-6);
-        for &(m, s) in &self.shares[self.start[i] as usize..self.start[i + 1] as usize] {
-            all += s;
-            if which(&self.materials[m as usize]) {
-                some += s;
+        let (i, fx, fy) = self.place(p);
+        let (mut some, mut all) = (0.0, 1e-9);
+        let w = self.width;
+        for (k, weight) in [
+            (i, (1.0 - fx) * (1.0 - fy)),
+            (i + 1, fx * (1.0 - fy)),
+            (i + w, (1.0 - fx) * fy),
+            (i + w + 1, fx * fy),
+        ] {
+            for &(m, s) in &self.shares[self.start[k] as usize..self.start[k + 1] as usize] {
+                all += s * weight;
+                if which(&self.materials[m as usize]) {
+                    some += s * weight;
+                }
             }
         }
         some / all
