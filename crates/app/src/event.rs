@@ -110,6 +110,12 @@ impl Cancel {
         self.0.store(true, Ordering::Relaxed);
     }
 
+    /// The flag behind it, for whoever can only set a flag (a signal).
+    #[must_use]
+    pub fn flag(&self) -> Arc<AtomicBool> {
+        Arc::clone(&self.0)
+    }
+
     /// Whether the work was asked to stop.
     #[must_use]
     pub fn is_cancelled(&self) -> bool {

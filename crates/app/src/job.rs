@@ -84,6 +84,8 @@ pub struct PictureRecord {
     pub sample: Vec<PicturePixel>,
     /// Standard deviation of Y' in the darkest quarter, signal units.
     pub dark_noise: Option<f64>,
+    /// Mean R'G'B' outside every patch in the frames sampled: how the light moves.
+    pub background: Vec<(u64, [f64; 3])>,
     /// What counts as clipped in this source.
     pub rule: ClipRule,
 }

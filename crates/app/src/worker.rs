@@ -98,6 +98,10 @@ impl Workers {
             }
         }
         let status = child.0.wait().map_err(AppError::WorkerStart)?;
+        // A signal from the terminal reaches parent and child at once.
+        if cancel.is_cancelled() {
+            return Err(AppError::Cancelled);
+        }
         let complaint = complaint.join().unwrap_or_default();
         match result {
             Some(Err(error)) => Err(error),
@@ -179,15 +183,14 @@ fn how_it_ended(status: std::process::ExitStatus) -> String {
 }
 
 /// The child's side: takes one job from standard input, does it, and says on standard output how it
-/// goes. Returns the exit code.
+/// goes, until it is done or `cancel` is set. Returns the exit code.
 #[must_use]
-pub fn serve() -> u8 {
+pub fn serve(cancel: &Cancel) -> u8 {
     let mut line = String::new();
     let mut stdin = BufReader::new(std::io::stdin());
     if stdin.read_line(&mut line).is_err() {
         return 1;
     }
-    let cancel = Cancel::default();
     let life = cancel.clone();
     std::thread::spawn(move || {
         let mut rest = Vec::new();
@@ -203,7 +206,7 @@ pub fn serve() -> u8 {
     let outcome = match serde_json::from_str::<Job>(&line) {
         Ok(job) => {
             let gone = cancel.clone();
-            job.perform(&cancel, &|done, total| {
+            job.perform(cancel, &|done, total| {
                 if !say(&Message::Progress { done, total }) {
                     gone.cancel();
                 }

@@ -39,19 +39,35 @@ fn main() -> ExitCode {
             return ExitCode::from(u8::from(error.use_stderr()));
         }
     };
-    if matches!(arguments.verb, Verb::Worker) {
-        return ExitCode::from(worker::serve());
-    }
     let cancel = Cancel::default();
-    let asked = cancel.clone();
-    // Without a handler the signal ends the program at once, which loses nothing either.
-    let _ = ctrlc::set_handler(move || asked.cancel());
+    listen(&cancel);
+    if matches!(arguments.verb, Verb::Worker) {
+        return ExitCode::from(worker::serve(&cancel));
+    }
     match perform(arguments.verb, &cancel) {
         Ok(code) => ExitCode::from(code),
         Err(error) => {
             eprintln!("error: {error:#}");
             ExitCode::from(ERROR)
         }
+    }
+}
+
+/// Lets signals ask for a stop, and a limit on file sizes be an error like a full disk.
+///
+/// Without a handler a signal ends the program at once, which loses nothing either: what cannot be
+/// registered is left so.
+fn listen(cancel: &Cancel) {
+    use signal_hook::{consts, flag};
+    for signal in [consts::SIGINT, consts::SIGTERM] {
+        // The second one does not wait.
+        let _ = flag::register_conditional_shutdown(signal, i32::from(ERROR), cancel.flag());
+        let _ = flag::register(signal, cancel.flag());
+    }
+    #[cfg(unix)]
+    {
+        let _ = flag::register(consts::SIGHUP, cancel.flag());
+        let _ = flag::register(consts::SIGXFSZ, std::sync::Arc::default());
     }
 }
 

@@ -6,4 +6,3 @@ pub(crate) mod probing;
 pub(crate) mod proving;
 pub(crate) mod reading;
 pub(crate) mod rendering;
-mod sampling;

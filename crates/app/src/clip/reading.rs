@@ -2,17 +2,24 @@
 
 use crate::clip::follow::{Followers, clip};
 use crate::clip::picking::{chosen_of, held_patch};
-use crate::clip::sampling::{PictureSampler, SkinSampler};
 use crate::event::Cancel;
 use crate::job::{PictureRecord, Read, ReadJob, ReadPerson};
 use crate::{AppError, Result};
 use inkarnat_color::WorkingSpace;
 use inkarnat_color::picture::{Native, PixelFormat};
+use inkarnat_fix::PicturePixel;
 use inkarnat_media::Reader;
 use inkarnat_reading::{
-    ClipRule, CodeStep, FrameReading, Patch, PatchPixels, Pose, ShotContext, ShotReading, Track,
-    read_frame, read_shot,
+    ClipRule, CodeStep, FrameReading, Patch, PatchPixels, PictureSampler, Pose, ShotContext,
+    ShotReading, SkinSample, Track, looks_like_log, read_frame, read_shot,
 };
+
+/// Frames that the picture is sampled in, pixels of each, and how many are kept.
+const PICTURE_FRAMES: u64 = 64;
+const PICTURE_PIXELS_A_FRAME: usize = 2000;
+const PICTURE_PIXELS: usize = 4000;
+/// Skin pixels of a person over a shot.
+const SKIN_PIXELS: u64 = 1500;
 
 /// A reading by each of two rules of clipping; the shot decides at its end which one holds.
 struct Reading {
@@ -24,8 +31,10 @@ struct Reading {
 
 struct PersonReader {
     frames: Vec<Reading>,
-    skin_at_white: SkinSampler,
-    skin_at_top: SkinSampler,
+    skin_at_white: SkinSample,
+    skin_at_top: SkinSample,
+    /// Frames of the shot.
+    all: u64,
     /// Frames looked at in which nothing was held.
     lost: usize,
 }
@@ -44,14 +53,21 @@ pub(crate) fn perform(job: &ReadJob, cancel: &Cancel, progress: &dyn Fn(u64, u64
         progress(done, total);
     })?;
     let at_top = ClipRule::of_source(probe.format.levels, probe.format.depth, 1.0);
-    let mut sampler = PictureSampler::new(job.frames, job.space.coefficients);
+    let mut sampler = PictureSampler::new(
+        probe.width,
+        probe.height,
+        PICTURE_PIXELS_A_FRAME,
+        job.space.coefficients,
+    );
+    let sampled_every = job.frames.div_ceil(PICTURE_FRAMES).max(1);
     let mut people: Vec<PersonReader> = job
         .people
         .iter()
         .map(|_| PersonReader {
             frames: Vec::new(),
-            skin_at_white: SkinSampler::new(job.frames),
-            skin_at_top: SkinSampler::new(job.frames),
+            skin_at_white: SkinSample::default(),
+            skin_at_top: SkinSample::default(),
+            all: job.frames.max(1),
             lost: 0,
         })
         .collect();
@@ -77,7 +93,9 @@ pub(crate) fn perform(job: &ReadJob, cancel: &Cancel, progress: &dyn Fn(u64, u64
             );
             held.extend(found);
         }
-        sampler.take(frame.index(), &native, &held);
+        if frame.index() % sampled_every == 0 {
+            sampler.add(frame.index(), |region| native.rgb_region(region), &held);
+        }
         seen += 1;
         suspect += u64::from(frame.suspect());
         progress(back + frame.index() + 1, total);
@@ -85,9 +103,10 @@ pub(crate) fn perform(job: &ReadJob, cancel: &Cancel, progress: &dyn Fn(u64, u64
     let rule = ClipRule::of_source(
         probe.format.levels,
         probe.format.depth,
-        sampler.beyond_share(),
+        sampler.histogram().beyond_share(),
     );
-    let mut notes = Vec::new();
+    let mut notes: Vec<String> = looks_like_log(sampler.histogram()).into_iter().collect();
+    let sample = sampler.finish(PICTURE_PIXELS);
     if seen < job.frames {
         notes.push(format!(
             "damaged: {} of {} frames cannot be decoded and are left out",
@@ -114,8 +133,14 @@ pub(crate) fn perform(job: &ReadJob, cancel: &Cancel, progress: &dyn Fn(u64, u64
     Ok(Read {
         people,
         picture: PictureRecord {
-            dark_noise: sampler.dark_noise(),
-            sample: sampler.into_sample(),
+            dark_noise: sample.noise_dark,
+            background: sample.background,
+            sample: sample
+                .pixels
+                .into_iter()
+                .zip(sample.skin)
+                .map(|(rgb, skin)| PicturePixel { rgb, skin })
+                .collect(),
             rule,
         },
         notes,
@@ -139,7 +164,10 @@ impl PersonReader {
         };
         let (picture, chosen) = chosen_of(native, &pixels, ClipRule::default());
         let at_white = read_frame(frame, &picture, &chosen, space).ok();
-        self.skin_at_white.take(frame, &picture, &chosen);
+        // As many as the shot's bound allows by this frame; in long shots not in every frame.
+        let due = |frame: u64| frame * SKIN_PIXELS / self.all;
+        let most = (due(frame + 1) - due(frame)) as usize;
+        self.skin_at_white.add(&picture, &chosen, most);
         let mut reading = Reading {
             at_white,
             at_top: None,
@@ -147,9 +175,9 @@ impl PersonReader {
         if at_top != ClipRule::default() && chosen.clipped > 0 {
             let chosen = inkarnat_reading::choose(&picture, &pixels, at_top);
             reading.at_top = Some(read_frame(frame, &picture, &chosen, space).ok());
-            self.skin_at_top.take(frame, &picture, &chosen);
+            self.skin_at_top.add(&picture, &chosen, most);
         } else {
-            self.skin_at_top.take(frame, &picture, &chosen);
+            self.skin_at_top.add(&picture, &chosen, most);
         }
         self.frames.push(reading);
         Some(pixels)
@@ -181,7 +209,7 @@ impl PersonReader {
             tracks,
             reading: sum(&frames, looked_at, space, format),
             frames,
-            skin: skin.into_sample(),
+            skin: skin.pixels,
         }
     }
 }

@@ -11,7 +11,7 @@ use inkarnat_film::{
 use inkarnat_reading::Patch;
 
 /// Part of the key of every reading: raised when the way of reading changes.
-const METHOD: u32 = 1;
+const METHOD: u32 = 2;
 
 /// Reads every shot of which something can be read and that was not read from the same input
 /// before.
