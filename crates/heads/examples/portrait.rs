@@ -1,11 +1,11 @@
-//! Renders portraits of the cast to PNG, for looking at: `portrait DATA OUT [PERSON|all] [MOOD] [WIDTH] [SAMPLES] [VIEW,…]`.
+//! Renders portraits of the cast to PNG, for looking at: `portrait DATA OUT [PERSON|all] [MOOD] [WIDTH] [SAMPLES] [VIEW,…] [cap]`.
 
 use std::path::Path;
 use std::time::Instant;
 
 use inkarnat_heads::demo::{Mood, daylight, portrait};
 use inkarnat_heads::{
-    Baked, Foreground, HeadData, Pigment, ShadeTables, Size, cast, render, shade,
+    Baked, Covering, Foreground, HeadData, Pigment, ShadeTables, Size, cast, render, shade,
 };
 
 fn encode(x: f32) -> u8 {
@@ -45,6 +45,11 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             continue;
         }
         let start = Instant::now();
+        let mut p = p.clone();
+        if get(7, "") == "cap" {
+            p.covering = Some(Covering::Cap([0.10, 0.03, 0.03]));
+        }
+        let p = &p;
         let baked = [Baked::new(&data, p)?];
         let bake = start.elapsed();
         let moods = match get(3, "each").as_str() {

@@ -524,3 +524,24 @@ impl Baked {
         self.person.garment.cut == Cut::Shirt
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Below the lowest neckline of any cut no skin is ever handed to the renderer.
+    #[test]
+    fn skin_below_the_necklines_is_never_drawn() {
+        for person in crate::cast() {
+            for i in 0..40 * 8 * 40 {
+                let (x, y, z) = (i % 40, i / 40 % 8, i / 320);
+                let p = vec3(
+                    x as f32 * 0.08 - 1.6,
+                    4.30 + y as f32 * 0.03,
+                    z as f32 * 0.07 - 1.2,
+                );
+                assert!(covered(&person, p), "{}: skin at {p}", person.name);
+            }
+        }
+    }
+}

@@ -62,3 +62,32 @@ pub fn speech(t: f32, seed: u32) -> Expression {
         ..Expression::default()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn eyes_are_mostly_open_and_blink_now_and_then() {
+        let closed = |seed| {
+            (0..2400)
+                .filter(|i| blink(*i as f32 / 24.0, seed) > 0.5)
+                .count()
+        };
+        for seed in 0..5 {
+            // 100 s hold 30 blinks of three to five frames.
+            assert!(
+                (60..200).contains(&closed(seed)),
+                "{} of 2400 frames",
+                closed(seed)
+            );
+        }
+    }
+
+    #[test]
+    fn speech_opens_and_closes_the_mouth() {
+        let open: Vec<f32> = (0..480).map(|i| speech(i as f32 / 24.0, 3).open).collect();
+        assert!(open.iter().all(|o| (0.0..=0.6).contains(o)));
+        assert!(open.iter().any(|o| *o > 0.25) && open.iter().any(|o| *o < 0.02));
+    }
+}

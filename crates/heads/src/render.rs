@@ -417,6 +417,23 @@ impl Buffers {
         })
     }
 
+    /// Boards and grain of the foreground: a factor about 1, a light edge on top.
+    pub(crate) fn foreground_relief(&self, x: usize, y: usize) -> f32 {
+        use crate::math::{noise, smooth};
+        let Some(f) = self.foreground else { return 1.0 };
+        let h = self.size.height as f32;
+        let (u, v) = (x as f32 / h, y as f32 / h - f.top);
+        let row = (v / 0.085).floor();
+        let within = (v / 0.085).fract();
+        let seam = smooth(0.0, 0.05, within) * smooth(1.0, 0.96, within);
+        let grain = noise(glam::vec3(u * 3.0 + row * 7.3, v * 90.0, row))
+            + 0.6 * noise(glam::vec3(u * 11.0, v * 210.0, row + 5.0));
+        (0.80 + 0.35 * smooth(0.022, 0.0, v))
+            * (1.0 + 0.10 * grain + 0.06 * noise(glam::vec3(0.0, row, 3.7)))
+            * (0.55 + 0.45 * seam)
+            * (1.0 - 0.3 * smooth(0.0, 0.6, v))
+    }
+
     fn count(&self, which: &(dyn Fn(u8) -> bool + Sync)) -> Vec<f32> {
         let (n, w) = (self.size.samples, self.size.width);
         let k = 1.0 / (n * n) as f32;

@@ -240,7 +240,7 @@ impl Actor<'_> {
         let bumped = (s.normal - slope * 0.55).normalize();
 
         if paint.freckle > 0.0 {
-            let c = q * 62.0;
+            let c = q * 78.0;
             let w =
                 noise(c) * 0.6 + noise(c * 1.9 + Vec3::splat(4.0)) * 0.4 + 0.22 * noise(q * 7.0);
             let sharp = smooth(0.26, 0.62, w);
