@@ -89,7 +89,7 @@ class Shoulder:
         for c, (start, came, to) in enumerate(self.curves):
             x = out[..., c]
             width, mean = came - start, (to - start) / (came - start)
-            end = mean * mean if mean <= 1 else to / came
+            end = mean**1.5 if mean <= 1 else to / came
             t = np.clip((x - start) / width, 0, 1)
             both = t * (1 - t)
             curve = start + width * mean * (mean * t * t + both) / (mean + (1 + end - 2 * mean) * both)

@@ -38,8 +38,8 @@ const LOWEST_START: f64 = 0.5;
 const LOWEST_OWN_START: f64 = 0.8;
 /// No roll-off starts above this.
 const HIGHEST_START: f64 = 0.9;
-/// Ratio (to − start)/(from − start) of every roll-off that is not limited by [`HIGHEST_START`]: the hyperbola's end
-/// slope is its square, 0.3025, just above the flattest that a [`Shoulder`] may be.
+/// Ratio (to − start)/(from − start) of every roll-off that is not limited by [`HIGHEST_START`]: as small as the
+/// flattest slope that a [`Shoulder`] may have leaves room for.
 const EASE: f64 = 0.55;
 /// Mean slope of a spread of the lights; its steepest part stays below the steepest that a [`Shoulder`] may be, 4.
 const SPREAD: f64 = 2.2;

@@ -196,18 +196,33 @@ fn starts(objective: &Objective<'_>) -> Vec<Parameters> {
 
 /// The best parameters within all limits: the better of the starts, then on from there with firm limits.
 pub(crate) fn best_within_limits(objective: &Objective<'_>) -> Parameters {
-    let begun = starts(objective)
+    let mut begun: Vec<(f64, Parameters)> = starts(objective)
         .into_iter()
         .map(|start| {
             let at = descended(objective, start, LOOSE, 1e-3);
             (objective.cost(&at, LOOSE), at)
         })
+        .collect();
+    begun.sort_by(|a, b| a.0.total_cmp(&b.0));
+    // The second best too, unless it is the same place: firm limits may turn the order round.
+    let apart = |p: &Parameters| p.iter().zip(begun[0].1).any(|(a, b)| (a - b).abs() > 0.02);
+    let second = begun.get(1).filter(|b| apart(&b.1)).map(|b| b.1);
+    // Leaving the picture alone is always an answer.
+    [Some(begun[0].1), second]
+        .into_iter()
+        .flatten()
+        .map(|at| held(objective, at))
+        .chain([[0.0; 5]])
+        .map(|at| (objective.cost(&at, 0.0), at))
         .fold((f64::INFINITY, [0.0; 5]), |best, found| {
             if found.0 < best.0 { found } else { best }
         })
-        .1;
+        .1
+}
+
+/// On from `at` with firm limits, which are tightened by what only all pixels show, and drawn back if need be.
+fn held(objective: &Objective<'_>, mut at: Parameters) -> Parameters {
     let mut firm = objective.clone();
-    let mut at = begun;
     for _ in 0..7 {
         at = descended(&firm, at, FIRM, 1e-8);
         let over = firm.state(&at, true).0.excess.map(|(_, e)| e);
@@ -220,13 +235,7 @@ pub(crate) fn best_within_limits(objective: &Objective<'_>) -> Parameters {
             }
         }
     }
-    let at = drawn_back(objective, at);
-    // Never worse than leaving the picture alone.
-    if objective.cost(&at, 0.0) < objective.cost(&[0.0; 5], 0.0) {
-        at
-    } else {
-        [0.0; 5]
-    }
+    drawn_back(objective, at)
 }
 
 fn descended(
