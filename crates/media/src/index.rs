@@ -173,13 +173,19 @@ impl Index {
         }
     }
 
-    /// Says how long the last frame is shown, where its packet did not.
+    /// Says how long the last frame is shown.
+    pub(crate) fn set_last_duration(&mut self, duration: i64) {
+        if let Some(&last) = self.shown.last() {
+            self.entries[last as usize].duration = duration;
+        }
+    }
+
+    /// Says when the last frame ends; without effect if that is not after its beginning.
     pub(crate) fn end_at(&mut self, end: i64) {
-        if let (Some(&last), Some(&time)) = (self.shown.last(), self.times.last()) {
-            let duration = &mut self.entries[last as usize].duration;
-            if *duration <= 0 && end > time {
-                *duration = end - time;
-            }
+        if let Some(&time) = self.times.last()
+            && end > time
+        {
+            self.set_last_duration(end - time);
         }
     }
 

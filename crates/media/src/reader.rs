@@ -213,10 +213,6 @@ impl Clip {
         };
         let stream = stream.clone();
         let mut index = Index::build(&mut input, &stream, length).map_err(fail)?;
-        if let Some(duration) = stream.duration {
-            let start = index.time(0).unwrap_or(0);
-            index.end_at(start.saturating_add(duration));
-        }
         let promised = u64::try_from(stream.frames).ok().filter(|&n| n > 0);
         let truncated = index.cut_off;
         if truncated && !options.accept_truncated {
@@ -250,7 +246,7 @@ impl Clip {
             meaning: None,
         };
         clip.start_at(0)?;
-        let Some((first, top_first)) = clip.decode()? else {
+        let Some((mut first, top_first)) = clip.decode()? else {
             return Err(MediaError::Damaged {
                 path: path.into(),
                 frame: 0,
@@ -268,6 +264,16 @@ impl Clip {
             [stream.base_rate.into(), stream.average_rate.into()],
         );
         let frames = clip.index.len();
+        // The length of the last frame: a packet's own counts decoding time, which is something else
+        // where pictures are reordered.
+        if constant {
+            let ticks = 1.0 / (rate.value() * time_base.value());
+            clip.index.set_last_duration(ticks.round() as i64);
+        } else if container.starts_with("mov")
+            && let Some((start, duration)) = stream.start.zip(stream.duration)
+        {
+            clip.index.end_at(start.saturating_add(duration));
+        }
         let start = clip.index.time(0).unwrap_or(0);
         let ticks = clip
             .index
@@ -344,6 +350,9 @@ impl Clip {
                 "frames have no times of their own in this file: they are numbered as they come"
                     .into(),
             );
+        }
+        if let Some(time) = clip.time(first.index) {
+            first.time = time;
         }
         clip.pending = Some(first);
         clip.next = 0;

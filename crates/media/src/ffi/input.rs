@@ -25,18 +25,16 @@ pub(crate) struct StreamInfo {
     pub(crate) index: usize,
     pub(crate) kind: StreamKind,
     pub(crate) codec: String,
-    pub(crate) codec_tag: u32,
     pub(crate) intra_only: bool,
     /// A cover picture or thumbnail, not a film.
     pub(crate) attached_picture: bool,
     pub(crate) default: bool,
-    pub(crate) width: i32,
-    pub(crate) height: i32,
-    pub(crate) pixel_format: c_int,
     pub(crate) sample_aspect: (i32, i32),
     pub(crate) average_rate: (i32, i32),
     pub(crate) base_rate: (i32, i32),
     pub(crate) time_base: (i32, i32),
+    /// In `time_base`.
+    pub(crate) start: Option<i64>,
     /// In `time_base`.
     pub(crate) duration: Option<i64>,
     /// 0 = not stated.
@@ -330,14 +328,10 @@ unsafe fn stream_info(stream: *mut sys::AVStream) -> StreamInfo {
                 _ => StreamKind::Other,
             },
             codec: owned(avcodec_get_name(codec)),
-            codec_tag: (*p).codec_tag,
             intra_only: !descriptor.is_null()
                 && (*descriptor).props & sys::AV_CODEC_PROP_INTRA_ONLY as c_int != 0,
             attached_picture: s.disposition & sys::AV_DISPOSITION_ATTACHED_PIC as c_int != 0,
             default: s.disposition & sys::AV_DISPOSITION_DEFAULT as c_int != 0,
-            width: (*p).width,
-            height: (*p).height,
-            pixel_format: (*p).format,
             sample_aspect: if s.sample_aspect_ratio.num > 0 {
                 pair(s.sample_aspect_ratio)
             } else {
@@ -346,6 +340,7 @@ unsafe fn stream_info(stream: *mut sys::AVStream) -> StreamInfo {
             average_rate: pair(s.avg_frame_rate),
             base_rate: pair(s.r_frame_rate),
             time_base: pair(s.time_base),
+            start: Some(s.start_time).filter(|&t| t != sys::AV_NOPTS_VALUE),
             duration: Some(s.duration).filter(|&d| d != sys::AV_NOPTS_VALUE && d > 0),
             frames: s.nb_frames,
             primaries: raw(&raw const (*p).color_primaries),
