@@ -58,7 +58,7 @@ pub(crate) fn neckline(g: &Garment, p: Vec3) -> f32 {
     // Ring about the neck (half width, front, back), height of its front in the middle, its rise to the side.
     let (rx, front, back, low, rise) = match g.cut {
         Cut::Crew => (0.74, 0.84, 0.62, 5.40, 0.42),
-        Cut::Vee => (0.76, 0.84, 0.62, 4.92, 0.90),
+        Cut::Vee => (0.76, 0.84, 0.62, 5.12, 0.74),
         Cut::Roll => (0.60, 0.72, 0.52, 5.50, 0.30),
         Cut::Shirt => (0.66, 0.80, 0.58, 5.08, 0.72),
         Cut::Jacket => (0.72, 0.80, 0.60, 5.44, 0.38),
