@@ -94,6 +94,11 @@ def packets_md5(path, kind):
     return subprocess.run(command, capture_output=True, text=True).stdout.strip()
 
 
+def source_matrix_of(path):
+    """Both clips are untagged standard definition: BT.601, by the rule in README.md."""
+    return meter.matrix_of(meter.probe(path), "bt601")
+
+
 def container(source, delivered, codec, wrong):
     """What an outside program says of the delivered file."""
     before, after = meter.probe(source, count=True), meter.probe(delivered, count=True)
@@ -147,8 +152,7 @@ def case(clip, fault, codec, folder):
         program[stage] = person[stage] | {"lab": lab(person[stage])}
     patches = meter.where(films[0], shot["shot"])
     (delivered,) = sorted((folder / "out" / "clips").iterdir())
-    # Both clips are untagged standard definition: BT.601, by the rule in README.md.
-    source_matrix = meter.matrix_of(meter.probe(source), "bt601")
+    source_matrix = source_matrix_of(source)
     (chosen,) = meter.choose(source, patches, source_matrix)
     before = meter.read(source, chosen, source_matrix)
     after = meter.read(delivered, chosen, meter.matrix_of(meter.probe(delivered), None))
@@ -158,6 +162,13 @@ def case(clip, fault, codec, folder):
     compare("proof against `after`", program["proof"], program["after"], codec, wrong)
     compare("meter on the delivered file against `proof`", after, program["proof"], codec, wrong)
     compare("meter on the delivered file against `after`", after, program["after"], codec, wrong)
+    if fault == "degraded":
+        # Not a bound: the clip before its fault was not taken under reference light either.
+        pristine = ROOT / ".cache" / "real" / clip
+        intended = meter.read(pristine, chosen, source_matrix_of(pristine))
+        gap = gaps(after, intended)
+        change = 100 * (after["chroma"] / intended["chroma"] - 1)
+        print(f"    for information, mended against the clip before its fault: CIEDE2000 {gap[0]:.2f}, level {gap[1]:.2f} %, hue {gap[2]:.2f}°, chroma {change:+.0f} %")
     tables = sorted((folder / "out" / "luts").glob("*.cube"))
     expect(wrong, len(tables) == 2, f"{len(tables)} tables, expected NAME.cube and NAME_wide.cube")
     exact = shot["fix"] and shot["fix"]["cdl_exact"]
