@@ -34,6 +34,13 @@ pub const FOUND_CORRELATIONS: [(f64, f64); 2] = [(0.85, 0.5), (0.7, 0.75)];
 /// cuts is a tenth at each end.
 pub const MAX_CHANGED: f64 = 0.12;
 
+/// Correlation of the surroundings from which a changed patch is taken as it is …
+const SETTLED_AROUND: f64 = 0.85;
+/// … with this correlation of its own …
+const SETTLED_OWN: f64 = 0.6;
+/// … after so many frames in a row.
+const SETTLED_FRAMES: u32 = 5;
+
 /// Points a side of the grid that is followed.
 const GRID: usize = 10;
 /// Pyramid levels: motions up to about 60 working pixels a frame.
@@ -108,6 +115,8 @@ pub struct Follower {
     velocity: [f64; 2],
     held: u32,
     lost: u32,
+    /// Frames in a row in which a changed patch was found in unchanged surroundings.
+    settled: u32,
     correlation: f64,
 }
 
@@ -214,6 +223,7 @@ impl Follower {
             velocity: [0.0; 2],
             held: 0,
             lost: 0,
+            settled: 0,
             correlation: 1.0,
         })
     }
@@ -341,7 +351,7 @@ impl Follower {
     }
 
     /// Looks for a lost patch around where it was and where it was going.
-    fn find(&self) -> Result<(Similarity, f64), LostReason> {
+    fn find(&mut self) -> Result<(Similarity, f64), LostReason> {
         let frame = Pyramid::new(self.tracker.next_pyramid());
         let radius = self.layouts.fine.radius * self.pose.scale();
         // A patch that stays away may come back from further off.
@@ -353,16 +363,20 @@ impl Follower {
             ..self.pose
         };
         let mut best = 0.0f64;
+        let mut changed = None;
         let views: Vec<&Anchor> = std::iter::once(&self.first)
             .chain(self.recent.iter().flatten())
             .collect();
         for anchor in &views {
             let found = anchor.find(&self.layouts, &frame, &ahead, reach);
             best = best.max(found.correlation);
-            if !self.plausible(&found, &views) {
+            let layout = &self.layouts.fine;
+            if changed.is_none() {
+                changed = self.by_surroundings(anchor, &found);
+            }
+            if self.plausible(&found, &views).is_none() {
                 continue;
             }
-            let layout = &self.layouts.fine;
             let first = self.first.fine.correlation(layout, &frame, &found.pose);
             // A frown that came while it was lost differs from the first view, not from a later one.
             let fresh = anchor.fine.cells(layout, &frame, &found.pose);
@@ -375,11 +389,51 @@ impl Follower {
                 return Ok(accepted);
             }
         }
+        // A smile changes a cheek for good; what stays alike in an unchanged face is the patch.
+        self.settled = if changed.is_some() {
+            self.settled + 1
+        } else {
+            0
+        };
+        if let Some((pose, first)) = changed.filter(|_| self.settled >= SETTLED_FRAMES) {
+            return self.accept(pose, first, Look::Known);
+        }
         Err(LostReason::NotFoundAgain { correlation: best })
     }
 
-    /// Whether a pose found by search may be that of the patch, given what it was before.
-    fn plausible(&self, found: &Alike, views: &[&Anchor]) -> bool {
+    /// The pose that the surroundings alone give, with the patch's correlation with the first view,
+    /// where both look much like what they were: a patch that has changed pulls its own alignment
+    /// askew.
+    fn by_surroundings(&self, anchor: &Anchor, found: &Alike) -> Option<(Similarity, f64)> {
+        let frame = Pyramid::new(self.tracker.next_pyramid());
+        let middle = self.layouts.fine.middle;
+        let ([x, y], [u, v]) = (self.pose.apply(middle), found.pose.apply(middle));
+        let start = Similarity {
+            tx: self.pose.tx + u - x,
+            ty: self.pose.ty + v - y,
+            ..self.pose
+        };
+        let wide = anchor.wide.align(&self.layouts.wide, &frame, &start, 8);
+        let layout = &self.layouts.fine;
+        let own = anchor.fine.correlation(layout, &frame, &wide.pose);
+        let alike = Alike {
+            correlation: own.max(FOUND_CORRELATIONS[1].0),
+            ..wide
+        };
+        let fits = wide.correlation >= SETTLED_AROUND
+            && own >= SETTLED_OWN
+            && self.plausible(&alike, &[anchor]).is_some();
+        fits.then(|| {
+            (
+                wide.pose,
+                self.first.fine.correlation(layout, &frame, &wide.pose),
+            )
+        })
+    }
+
+    /// Correlation of the surroundings, where a pose found by search may be that of the patch, given
+    /// what it was before.
+    fn plausible(&self, found: &Alike, views: &[&Anchor]) -> Option<f64> {
         let pose = &found.pose;
         /// Half as bright again, or two thirds: what is lost in the light comes back in the light.
         const BRIGHTNESS: f64 = 0.4;
@@ -396,7 +450,7 @@ impl Follower {
         let alike = FOUND_CORRELATIONS
             .iter()
             .any(|&(own, wide)| found.correlation >= own && around >= wide);
-        size && turn.abs() <= 20.0 && bright && alike
+        (size && turn.abs() <= 20.0 && bright && alike).then_some(around)
     }
 
     /// Takes a pose as the new state.
@@ -416,6 +470,7 @@ impl Follower {
         self.pose = pose;
         self.correlation = correlation;
         self.lost = 0;
+        self.settled = 0;
         self.held += 1;
         if self.held.is_multiple_of(RECENT_EVERY) {
             let view = Anchor::take(&self.layouts, &frame, &pose);
