@@ -4,7 +4,7 @@ use crate::nearest::NearestCdl;
 use crate::steps::fixing::{FixRecord, aim_setting};
 use crate::steps::handing::{chain_of, clip_key};
 use crate::steps::proving::Proof;
-use crate::steps::reading::patches_of;
+use crate::steps::reading::{Drawn, patches_of};
 use crate::steps::taking::probe_of;
 use crate::{Result, problem::Problem};
 use inkarnat_color::{Hue, SKIN_TONE_LINE, delta_e_2000};
@@ -375,7 +375,7 @@ fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
         None => None,
     };
     let mut people = Vec::new();
-    for (person, _, _) in patches_of(film, shot)? {
+    for Drawn { person, .. } in patches_of(film, shot)? {
         people.push(person_report(
             film,
             shot,

@@ -167,22 +167,23 @@ fn prove_shot(
     let (source, path) = locate(film, shot)?;
     let mut people = Vec::new();
     let mut ids = Vec::new();
-    for (person, patch_ids, patches) in patches_of(film, shot)? {
+    for drawn in patches_of(film, shot)? {
         if film
-            .shot_reading::<ShotReading>(shot.id, person.id, Reading::Before)?
+            .shot_reading::<ShotReading>(shot.id, drawn.person.id, Reading::Before)?
             .is_none()
         {
             continue;
         }
-        let tracks: Option<Vec<Track>> = patch_ids
+        let tracks: Option<Vec<Track>> = drawn
+            .ids
             .iter()
             .map(|patch| film.track(*patch))
             .collect::<std::result::Result<_, _>>()?;
         let Some(tracks) = tracks else { continue };
-        ids.push(person.id);
+        ids.push(drawn.person.id);
         people.push(ProvePerson {
-            person: person.name,
-            patches,
+            person: drawn.person.name,
+            patches: drawn.patches,
             tracks,
         });
     }

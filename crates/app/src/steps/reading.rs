@@ -6,7 +6,8 @@ use crate::problem::{Context, Problem};
 use crate::steps::taking::{assumptions, locate, naming, probe_of};
 use crate::{AppError, Result};
 use inkarnat_film::{
-    Film, InputKey, Packed, PatchTrack, Person, PersonReading, ReadResult, Shot, Step, value_of,
+    Film, InputKey, Packed, PatchId, PatchTrack, Person, PersonReading, ReadResult, Shot, Step,
+    value_of,
 };
 use inkarnat_reading::Patch;
 
@@ -38,12 +39,18 @@ struct Outcome {
     unchanged: bool,
 }
 
+/// One person's patches in a shot.
+pub(crate) struct Drawn {
+    pub(crate) person: Person,
+    /// As the film numbers them.
+    pub(crate) ids: Vec<PatchId>,
+    /// In the same order.
+    pub(crate) patches: Vec<Patch>,
+}
+
 /// The patches of a shot, by person.
-pub(crate) fn patches_of(
-    film: &Film,
-    shot: &Shot,
-) -> Result<Vec<(Person, Vec<inkarnat_film::PatchId>, Vec<Patch>)>> {
-    let mut people: Vec<(Person, Vec<_>, Vec<Patch>)> = Vec::new();
+pub(crate) fn patches_of(film: &Film, shot: &Shot) -> Result<Vec<Drawn>> {
+    let mut people: Vec<Drawn> = Vec::new();
     for stored in film.patches(shot.id)? {
         let shape = serde_json::from_value(stored.shape.clone()).map_err(|error| {
             AppError::Request(format!(
@@ -51,7 +58,7 @@ pub(crate) fn patches_of(
                 shot.name
             ))
         })?;
-        let position = match people.iter().position(|(p, _, _)| p.id == stored.person) {
+        let position = match people.iter().position(|p| p.person.id == stored.person) {
             Some(position) => position,
             None => {
                 let person = film
@@ -61,16 +68,20 @@ pub(crate) fn patches_of(
                     .ok_or_else(|| {
                         AppError::Request(format!("{}: a patch of nobody", shot.name))
                     })?;
-                people.push((person, Vec::new(), Vec::new()));
+                people.push(Drawn {
+                    person,
+                    ids: Vec::new(),
+                    patches: Vec::new(),
+                });
                 people.len() - 1
             }
         };
-        let (person, ids, patches) = &mut people[position];
-        ids.push(stored.id);
-        patches.push(Patch {
+        let drawn = &mut people[position];
+        drawn.ids.push(stored.id);
+        drawn.patches.push(Patch {
             shape,
             frame: stored.frame,
-            person: Some(person.name.clone()),
+            person: Some(drawn.person.name.clone()),
         });
     }
     Ok(people)
@@ -91,9 +102,9 @@ fn read_shot(film: &mut Film, shot: &Shot, context: Context<'_>) -> Result<Outco
         space: film.space(),
         people: people
             .iter()
-            .map(|(person, _, patches)| PersonPatches {
-                person: person.name.clone(),
-                patches: patches.clone(),
+            .map(|drawn| PersonPatches {
+                person: drawn.person.name.clone(),
+                patches: drawn.patches.clone(),
             })
             .collect(),
     };
@@ -138,7 +149,7 @@ fn read_shot(film: &mut Film, shot: &Shot, context: Context<'_>) -> Result<Outco
         picture: Packed::of(&read.picture),
         notes,
     };
-    for ((person, ids, _), read) in people.iter().zip(&read.people) {
+    for (Drawn { person, ids, .. }, read) in people.iter().zip(&read.people) {
         for (patch, track) in ids.iter().zip(&read.tracks) {
             result.tracks.push(PatchTrack {
                 patch: *patch,
@@ -168,9 +179,9 @@ fn read_shot(film: &mut Film, shot: &Shot, context: Context<'_>) -> Result<Outco
     let levels: Vec<String> = people
         .iter()
         .zip(&read.people)
-        .filter_map(|((person, _, _), read)| {
+        .filter_map(|(drawn, read)| {
             let reading = read.reading.as_ref().ok()?;
-            Some(format!("{} {:.1} %", person.name, reading.level.0))
+            Some(format!("{} {:.1} %", drawn.person.name, reading.level.0))
         })
         .collect();
     Ok(Outcome {
