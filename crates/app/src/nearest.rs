@@ -73,7 +73,7 @@ pub fn nearest_cdl(ops: &[Op], problem: &Problem) -> NearestCdl {
         .fold(0.0, f64::max);
     let mut on_picture = differences(&chain, &cdl, &thinned(&all, 4000), space);
     on_picture.sort_by(f64::total_cmp);
-    let missing: Vec<&str> = ops
+    let mut missing: Vec<&str> = ops
         .iter()
         .filter_map(|op| match op {
             Op::Cdl(_) => None,
@@ -82,6 +82,7 @@ pub fn nearest_cdl(ops: &[Op], problem: &Problem) -> NearestCdl {
             Op::Lut(_) => Some("the table"),
         })
         .collect();
+    missing.dedup();
     NearestCdl {
         cdl,
         exact: false,

@@ -397,6 +397,12 @@ fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
     {
         state = ShotState::Proved;
     }
+    let mut notes = film.notes(shot.id)?;
+    if let Some(record) = &record
+        && !shot.kept
+    {
+        notes.extend(support_of_own(&people, record));
+    }
     let mut failure = None;
     for step in [Step::Read, Step::Handover, Step::Prove] {
         if let Some(record) = film.step(shot.id, step)?
@@ -421,7 +427,7 @@ fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
         scene,
         state,
         failure,
-        notes: film.notes(shot.id)?,
+        notes,
         people,
         fix: record.as_ref().map(fix_report),
         proof: proof.map(|proof| ProofReport {
@@ -436,6 +442,37 @@ fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
                 .reduce(f64::max),
         }),
     })
+}
+
+/// What the numbers that are the person's own rest on, one line each.
+fn support_of_own(people: &[PersonReport], record: &FixRecord) -> Vec<String> {
+    let mut lines = Vec::new();
+    for person in people.iter().filter(|person| person.before.is_some()) {
+        if person.aim.text.starts_with("like:") {
+            continue;
+        }
+        if person.aim.level_pct.is_none() {
+            lines.push(format!(
+                "{}: the level stays: there is nothing to compare it with",
+                person.person
+            ));
+        }
+        if person.aim.hue_deg.is_none() {
+            lines.push(match record.solution.light.neutral {
+                Some(neutral) => format!(
+                    "{}: hue and saturation rest on surfaces taken as neutral ({:.0} % of the picture, confidence {:.2})",
+                    person.person,
+                    neutral.share * 100.0,
+                    neutral.confidence
+                ),
+                None => format!(
+                    "{}: nothing neutral was found: nothing independent supports hue and saturation",
+                    person.person
+                ),
+            });
+        }
+    }
+    lines
 }
 
 fn severity(state: ShotState) -> u8 {

@@ -287,6 +287,12 @@ fn in_steps_and_with_two_people_in_two_clips() {
     }
     // Drawn on frame 3 and followed both ways.
     assert_eq!(film["shots"][1]["people"][0]["before"]["frames_read"], 16);
+    // What `own` rests on is said.
+    let notes = film["shots"][1]["notes"].to_string();
+    assert!(
+        notes.contains("Ben: the level stays") && notes.contains("neutral"),
+        "{notes}"
+    );
     // The picture's words, for people.
     let shown = inkarnat(at, &["show", "day.inkarnat", "a"]).ends(0);
     for word in ["proved", "toward", "reaches", "CDL", "±", "%", "°"] {
