@@ -139,6 +139,46 @@ fn quicktime_state(path: &Path) -> Option<bool> {
     known.then_some(false)
 }
 
+/// Whether a container that states its own length (Matroska, AVI) is longer than its file.
+pub(crate) fn falls_short(path: &Path, length: u64) -> Result<bool, MediaError> {
+    let bytes = head(path, 4096)?;
+    Ok(stated_length(&bytes).is_some_and(|stated| stated > length))
+}
+
+/// The length that a file's first bytes promise.
+fn stated_length(bytes: &[u8]) -> Option<u64> {
+    if bytes.starts_with(b"RIFF") {
+        let size = u32::from_le_bytes(bytes.get(4..8)?.try_into().ok()?);
+        // Writers that were interrupted, or could not seek, leave 0 or the highest number.
+        return (size != 0 && size != u32::MAX).then(|| u64::from(size) + 8);
+    }
+    // RFC 8794 (EBML) and RFC 9559 (Matroska): a header element, then one segment.
+    let rest = bytes.strip_prefix(&[0x1a, 0x45, 0xdf, 0xa3])?;
+    let (size, width) = ebml_size(rest)?;
+    let segment = usize::try_from(size?).ok()?.checked_add(4 + width)?;
+    let rest = bytes
+        .get(segment..)?
+        .strip_prefix(&[0x18, 0x53, 0x80, 0x67])?;
+    let (size, width) = ebml_size(rest)?;
+    size?.checked_add((segment + 4 + width) as u64)
+}
+
+/// A variable-length size, `None` inside for "unknown", and the bytes that it takes.
+fn ebml_size(bytes: &[u8]) -> Option<(Option<u64>, usize)> {
+    let first = *bytes.first()?;
+    let width = first.leading_zeros() as usize + 1;
+    if width > 8 {
+        return None;
+    }
+    let mark = (1u64 << (7 * width)) - 1;
+    let size = bytes
+        .get(..width)?
+        .iter()
+        .fold(0, |n, &b| n << 8 | u64::from(b))
+        & mark;
+    Some(((size != mark).then_some(size), width))
+}
+
 /// Both names lead to one file.
 pub(crate) fn is_same_file(a: &Path, b: &Path) -> bool {
     let same = |a: &Metadata, b: &Metadata| {

@@ -258,3 +258,66 @@ impl Reading {
         Some(picture)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ffi::{layout_of, pixel_format};
+
+    fn plan(name: &str) -> Result<Reading, String> {
+        Reading::of(layout_of(pixel_format(name).expect(name)).expect(name))
+    }
+
+    #[test]
+    fn planar_layouts_are_read_in_place() {
+        for (name, planes, depth) in [
+            ("yuv420p", [0, 1, 2], 8),
+            ("yuvj422p", [0, 1, 2], 8),
+            ("yuva444p12le", [0, 1, 2], 12),
+            ("gbrp10le", [2, 0, 1], 10),
+            ("gray16le", [0; 3], 16),
+        ] {
+            let reading = plan(name).unwrap();
+            assert_eq!(
+                (reading.direct, reading.depth),
+                (Some(planes), depth),
+                "{name}"
+            );
+        }
+    }
+
+    #[test]
+    fn other_layouts_are_unpacked() {
+        for (name, depth) in [
+            ("nv12", 8),
+            ("p010le", 10),
+            ("p016be", 16),
+            ("yuyv422", 8),
+            ("y210le", 10),
+            ("x2rgb10le", 10),
+            ("rgb565le", 8),
+            ("pal8", 8),
+            ("ya8", 8),
+            ("gbrp16be", 16),
+        ] {
+            let reading = plan(name).unwrap();
+            assert_eq!((reading.direct, reading.depth), (None, depth), "{name}");
+        }
+        // The ten bits of P010 lie in the high end of a word.
+        assert_eq!(plan("p010le").unwrap().layout.components[0].shift, 6);
+    }
+
+    #[test]
+    fn layouts_beyond_whole_numbers_are_refused() {
+        for name in [
+            "gbrpf32le",
+            "grayf32le",
+            "bayer_rggb8",
+            "monob",
+            "xyz12le",
+            "vaapi",
+        ] {
+            assert!(plan(name).unwrap_err().contains("pixel format"), "{name}");
+        }
+    }
+}

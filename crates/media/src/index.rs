@@ -1,6 +1,7 @@
 //! The frames of a clip by their timestamps, and where decoding has to start for each.
 
 use crate::ffi::{Code, IndexEntry, Input, Packet, StreamInfo};
+use crate::h264;
 use crate::time::Rational;
 
 /// One packet of the video stream, in the order of decoding.
@@ -99,6 +100,7 @@ impl Index {
             .iter()
             .any(|e| e.position >= 0 && e.position as u64 + u64::from(e.size) > file_length);
         input.keep_streams(|index| index == stream.index);
+        let framing = (stream.codec == "h264").then(|| h264::Framing::of(&stream.extradata));
         let mut packet = Packet::new()?;
         let mut entries = Vec::new();
         let (mut timed, mut cut_off, mut damaged) = (true, beyond, 0);
@@ -128,7 +130,8 @@ impl Index {
                 pts,
                 dts: packet.dts().unwrap_or(pts),
                 duration: packet.duration(),
-                key: packet.key(),
+                key: packet.key()
+                    && framing.is_none_or(|framing| h264::begins_clean(packet.data(), framing)),
                 discard: packet.discard(),
             });
         }
@@ -170,6 +173,13 @@ impl Index {
             self.times[frame] - self.times[frame - 1]
         } else {
             0
+        }
+    }
+
+    /// Gives frames without times of their own times by their number.
+    pub(crate) fn space_evenly(&mut self, ticks: i64) {
+        for (number, time) in (0i64..).zip(&mut self.times) {
+            *time = number * ticks;
         }
     }
 

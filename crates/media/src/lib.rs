@@ -12,6 +12,7 @@ mod error;
 mod ffi;
 mod file;
 mod frame;
+mod h264;
 mod index;
 mod probe;
 mod reader;

@@ -212,9 +212,9 @@ impl Clip {
             });
         };
         let stream = stream.clone();
-        let mut index = Index::build(&mut input, &stream, length).map_err(fail)?;
+        let index = Index::build(&mut input, &stream, length).map_err(fail)?;
         let promised = u64::try_from(stream.frames).ok().filter(|&n| n > 0);
-        let truncated = index.cut_off;
+        let truncated = index.cut_off || crate::file::falls_short(path, length)?;
         if truncated && !options.accept_truncated {
             return Err(MediaError::Truncated {
                 path: path.into(),
@@ -266,9 +266,12 @@ impl Clip {
         let frames = clip.index.len();
         // The length of the last frame: a packet's own counts decoding time, which is something else
         // where pictures are reordered.
+        let ticks = (1.0 / (rate.value() * time_base.value())).round().max(1.0) as i64;
+        if !clip.index.timed() {
+            clip.index.space_evenly(ticks);
+        }
         if constant {
-            let ticks = 1.0 / (rate.value() * time_base.value());
-            clip.index.set_last_duration(ticks.round() as i64);
+            clip.index.set_last_duration(ticks);
         } else if container.starts_with("mov")
             && let Some((start, duration)) = stream.start.zip(stream.duration)
         {
@@ -403,10 +406,12 @@ impl Clip {
         {
             return Ok(());
         }
+        if let Some(dropped) = self.pending.take() {
+            self.next = dropped.index + 1;
+        }
         let start = self.index.start_of(frame);
         // Going on is as exact as going back, and cheaper when no key packet lies between.
         let ahead = self.next <= frame && self.sent.is_some_and(|sent| start <= sent);
-        self.pending = None;
         if ahead || !self.index.timed() && self.next <= frame {
             return self.decode_up_to(frame).map(|_| ());
         }

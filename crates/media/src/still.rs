@@ -146,7 +146,7 @@ fn split<T: Copy + Into<u16>>(codes: &[T], planes: &mut Planes16) {
 }
 
 fn broken(path: &Path, error: &image::ImageError) -> MediaError {
-    use image::ImageError::{Decoding, IoError, Limits, Unsupported};
+    use image::ImageError::{IoError, Limits, Unsupported};
     match error {
         IoError(io) if io.kind() == std::io::ErrorKind::UnexpectedEof => MediaError::Truncated {
             path: path.into(),
@@ -160,7 +160,7 @@ fn broken(path: &Path, error: &image::ImageError) -> MediaError {
             advice: "save it as an 8- or 16-bit R'G'B' PNG or TIFF".into(),
         },
         Limits(_) => MediaError::OutOfMemory { path: path.into() },
-        Decoding(_) | _ => MediaError::Damaged {
+        _ => MediaError::Damaged {
             path: path.into(),
             frame: 0,
             reason: error.to_string(),

@@ -502,6 +502,12 @@ fn check_options(path: &Path, options: &WriterOptions) -> Result<(), MediaError>
             "16 to 16384 in both directions",
         );
     }
+    if width % 2 == 1 {
+        return bad(
+            format!("a picture {width} wide"),
+            "an even width: the chroma of 4:2:2 serves pairs of pixels",
+        );
+    }
     if !options.rate.is_positive() || !options.time_base.is_positive() {
         return bad(
             format!("rate {} and time base {}", options.rate, options.time_base),

@@ -217,7 +217,10 @@ impl RawFrame {
             return None;
         }
         let bytes = if wide { 2 } else { 1 };
-        if stride < width * bytes || stride % bytes != 0 || data as usize % bytes != 0 {
+        if stride < width * bytes
+            || !stride.is_multiple_of(bytes)
+            || !(data as usize).is_multiple_of(bytes)
+        {
             return None;
         }
         let stride = stride / bytes;

@@ -51,6 +51,8 @@ pub(crate) struct StreamInfo {
     pub(crate) display_matrix: Option<[i32; 9]>,
     /// Mastering display, light levels or dynamic metadata are present.
     pub(crate) hdr_side_data: bool,
+    /// The codec's configuration record.
+    pub(crate) extradata: Vec<u8>,
     pub(crate) metadata: Vec<(String, String)>,
 }
 
@@ -147,6 +149,15 @@ impl Packet {
 
     pub(crate) fn size(&self) -> usize {
         usize::try_from(self.get().size).unwrap_or(0)
+    }
+
+    pub(crate) fn data(&self) -> &[u8] {
+        let packet = self.get();
+        if packet.data.is_null() || packet.size <= 0 {
+            return &[];
+        }
+        // SAFETY: the packet holds `size` bytes there.
+        unsafe { std::slice::from_raw_parts(packet.data, packet.size as usize) }
     }
 
     pub(crate) fn clear(&mut self) {
@@ -361,6 +372,11 @@ unsafe fn stream_info(stream: *mut sys::AVStream) -> StreamInfo {
             ]
             .into_iter()
             .any(|kind| side_data(stream, kind).is_some()),
+            extradata: if (*p).extradata.is_null() || (*p).extradata_size <= 0 {
+                Vec::new()
+            } else {
+                std::slice::from_raw_parts((*p).extradata, (*p).extradata_size as usize).to_vec()
+            },
             metadata: pairs(s.metadata),
         }
     }

@@ -16,16 +16,11 @@ fn packed_layouts_equal_planar_ones() {
         ("uyvy422", "yuv422p"),
         ("nv12", "yuv420p"),
         ("nv21", "yuv420p"),
-        ("nv16", "yuv422p"),
-        ("p010le", "yuv420p10le"),
-        ("p010be", "yuv420p10le"),
-        ("y210le", "yuv422p10le"),
         ("yuv422p10be", "yuv422p10le"),
         ("rgb24", "gbrp"),
         ("bgr24", "gbrp"),
         ("bgra", "gbrp"),
         ("rgb48be", "gbrp16le"),
-        ("x2rgb10le", "gbrp10le"),
         ("gray10be", "gray10le"),
         ("gray16be", "gray16le"),
     ] {
@@ -86,7 +81,7 @@ fn sampling_depth_and_model_are_told_apart() {
         // An odd size: chroma rounds up.
         let path = ffmpeg(
             &format!(
-                "-f lavfi -i testsrc2=s=61x45:r=25:d=0.08 -pix_fmt {format} -c:v ffv1 -level 3"
+                "-f lavfi -i testsrc=s=61x45:r=25:d=0.08 -pix_fmt {format} -c:v ffv1 -level 3"
             ),
             &folder.path().join(format!("{format}.mkv")),
         );
@@ -247,7 +242,6 @@ fn rules_fill_what_tags_leave_open() {
 fn what_cannot_be_read_is_refused_by_name() {
     let folder = folder();
     for (name, coding, found) in [
-        ("float.nut", "-pix_fmt gbrpf32le -c:v rawvideo", "gbrpf32le"),
         ("mono.nut", "-pix_fmt monob -c:v rawvideo", "monob"),
         (
             "ycgco.mp4",
@@ -285,9 +279,10 @@ fn an_untouched_picture_reaches_the_encoder_unchanged() {
         for frame in &clip {
             picture.fill_from_native(&frame.native());
             let source = all_codes(&frame.native());
-            for plane in 0..if same { 3 } else { 1 } {
-                let expected: Vec<u16> = source[plane].iter().map(|c| c << shift).collect();
-                assert!(picture.planes[plane] == expected, "{format} plane {plane}");
+            let exact = if same { 3 } else { 1 };
+            for (own, plane) in picture.planes.iter().zip(&source).take(exact) {
+                let expected: Vec<u16> = plane.iter().map(|c| c << shift).collect();
+                assert!(*own == expected, "{format}");
             }
         }
     }

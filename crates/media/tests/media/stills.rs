@@ -74,7 +74,7 @@ fn pictures_of_8_bits_and_with_alpha() {
     ] {
         let path = ffmpeg(
             &format!(
-                "-f lavfi -i color=0x6496c8:s=33x21:d=0.04 -frames:v 1 -pix_fmt {format} {coding}"
+                "-f lavfi -i color=0x6496c8:s=34x22:d=0.04,format=rgb24,crop=33:21:0:0:exact=1 -frames:v 1 -pix_fmt {format} {coding}"
             ),
             &folder.path().join(name),
         );

@@ -45,8 +45,11 @@ pub(crate) fn ffprobe(path: &Path, kind: &str, fields: &str) -> Vec<String> {
         "default=nokey=0:noprint_wrappers=1",
         path.to_str().expect("a UTF-8 name"),
     ];
+    // Transport streams are listed a second time, by programme.
+    let first = fields.split(',').count();
     run("ffprobe", &arguments)
         .lines()
+        .take(first)
         .map(str::to_owned)
         .collect()
 }
@@ -58,6 +61,19 @@ pub(crate) fn field(path: &Path, kind: &str, name: &str) -> String {
         .first()
         .unwrap_or_else(|| panic!("{}: no {name}", path.display()));
     line.split_once('=').expect("name=value").1.to_owned()
+}
+
+/// The earliest time of a stream's packets, in seconds.
+pub(crate) fn first_packet(path: &Path, kind: &str) -> f64 {
+    let path = path.to_str().expect("a UTF-8 name");
+    let entries = ["-show_entries", "packet=pts_time", "-of", "csv=p=0", path];
+    run(
+        "ffprobe",
+        &[&["-select_streams", kind], &entries[..]].concat(),
+    )
+    .lines()
+    .filter_map(|line| line.trim_end_matches(',').parse::<f64>().ok())
+    .fold(f64::INFINITY, f64::min)
 }
 
 /// MD5 over the packets of a file's sound, by `ffmpeg`.
