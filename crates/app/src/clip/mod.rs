@@ -1,5 +1,6 @@
 //! One clip's work, done in a child process: no film file here.
 
+mod ahead;
 mod follow;
 mod picking;
 pub(crate) mod probing;

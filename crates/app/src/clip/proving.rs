@@ -1,12 +1,13 @@
 //! Reading a delivered file beside its source: the pixels are chosen on the source, with the track
 //! that was stored, and are the same for both.
 
+use crate::Result;
+use crate::clip::ahead::decode_ahead;
 use crate::clip::follow::clip;
 use crate::clip::picking::{chosen_of, held_patch};
 use crate::clip::reading::sum;
 use crate::event::Cancel;
 use crate::job::{ProveJob, Proved, ProvedPerson};
-use crate::{AppError, Result};
 use inkarnat_color::picture::PixelFormat;
 use inkarnat_color::{Rgb, WorkingSpace};
 use inkarnat_media::{Frame, Reader};
@@ -25,8 +26,8 @@ pub(crate) fn perform(
     cancel: &Cancel,
     progress: &dyn Fn(u64, u64),
 ) -> Result<Proved> {
-    let mut source = Reader::open(&job.source).map_err(clip)?;
-    let mut delivered = Reader::open(&job.delivered).map_err(clip)?;
+    let source = Reader::open(&job.source).map_err(clip)?;
+    let delivered = Reader::open(&job.delivered).map_err(clip)?;
     let mut faults = Vec::new();
     let (of_source, of_delivered) = (source.probe().clone(), delivered.probe().clone());
     let same_size =
@@ -47,32 +48,33 @@ pub(crate) fn perform(
     let prepared = job.chain.prepare();
     let mut pairs: Vec<Pair> = job.people.iter().map(|_| Pair::default()).collect();
     let (mut source_frames, mut delivered_frames) = (0, 0);
-    loop {
-        if cancel.is_cancelled() {
-            return Err(AppError::Cancelled);
-        }
-        let (from, to) = (
-            source.next_frame().map_err(clip)?,
-            delivered.next_frame().map_err(clip)?,
-        );
-        source_frames += u64::from(from.is_some());
-        delivered_frames += u64::from(to.is_some());
-        match (from, to) {
-            (None, None) => break,
-            (Some(from), Some(to)) if same_size => {
-                for (person, pair) in job.people.iter().zip(&mut pairs) {
-                    let poses: Vec<Pose> = person
-                        .tracks
-                        .iter()
-                        .map(|track| track.pose(from.index()))
-                        .collect();
-                    pair.read(job, &person.patches, &poses, &from, &to, &prepared);
+    std::thread::scope(|scope| -> Result<()> {
+        let source = decode_ahead(scope, source, cancel);
+        let delivered = decode_ahead(scope, delivered, cancel);
+        loop {
+            let (from, to) = (
+                source.recv().ok().transpose()?,
+                delivered.recv().ok().transpose()?,
+            );
+            source_frames += u64::from(from.is_some());
+            delivered_frames += u64::from(to.is_some());
+            match (from, to) {
+                (None, None) => return Ok(()),
+                (Some(from), Some(to)) if same_size => {
+                    for (person, pair) in job.people.iter().zip(&mut pairs) {
+                        let poses: Vec<Pose> = person
+                            .tracks
+                            .iter()
+                            .map(|track| track.pose(from.index()))
+                            .collect();
+                        pair.read(job, &person.patches, &poses, &from, &to, &prepared);
+                    }
+                    progress(from.index() + 1, job.frames);
                 }
-                progress(from.index() + 1, job.frames);
+                _ => {}
             }
-            _ => {}
         }
-    }
+    })?;
     let people = pairs
         .into_iter()
         .map(|pair| pair.summed_up(job.space, of_source.format, of_delivered.format))

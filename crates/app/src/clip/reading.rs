@@ -1,10 +1,11 @@
 //! Reading a clip: patches followed, pixels chosen, frames read, a sample kept for the solver.
 
+use crate::Result;
+use crate::clip::ahead::decode_ahead;
 use crate::clip::follow::{Followers, clip};
 use crate::clip::picking::{chosen_of, held_patch};
 use crate::event::Cancel;
 use crate::job::{PictureRecord, Read, ReadJob, ReadPerson};
-use crate::{AppError, Result};
 use inkarnat_color::WorkingSpace;
 use inkarnat_color::picture::{Native, PixelFormat};
 use inkarnat_fix::PicturePixel;
@@ -72,34 +73,28 @@ pub(crate) fn perform(job: &ReadJob, cancel: &Cancel, progress: &dyn Fn(u64, u64
         })
         .collect();
     let (mut seen, mut suspect) = (0u64, 0u64);
-    while let Some(frame) = reader.next_frame().map_err(clip)? {
-        if cancel.is_cancelled() {
-            return Err(AppError::Cancelled);
+    std::thread::scope(|scope| -> Result<()> {
+        for frame in decode_ahead(scope, reader, cancel) {
+            let frame = frame?;
+            let native = frame.native();
+            let poses = followers.poses(frame.index(), &native)?;
+            let mut held = Vec::new();
+            let mut rest = poses.as_slice();
+            for (person, reader) in job.people.iter().zip(&mut people) {
+                let (own, others) = rest.split_at(person.patches.len());
+                rest = others;
+                let patches = &person.patches;
+                held.extend(reader.read(frame.index(), &native, patches, own, job.space, at_top));
+            }
+            if frame.index() % sampled_every == 0 {
+                sampler.add(frame.index(), |region| native.rgb_region(region), &held);
+            }
+            seen += 1;
+            suspect += u64::from(frame.suspect());
+            progress(back + frame.index() + 1, total);
         }
-        let native = frame.native();
-        let poses = followers.poses(frame.index(), &native)?;
-        let mut held = Vec::new();
-        let mut rest = poses.as_slice();
-        for (person, reader) in job.people.iter().zip(&mut people) {
-            let (own, others) = rest.split_at(person.patches.len());
-            rest = others;
-            let found = reader.read(
-                frame.index(),
-                &native,
-                &person.patches,
-                own,
-                job.space,
-                at_top,
-            );
-            held.extend(found);
-        }
-        if frame.index() % sampled_every == 0 {
-            sampler.add(frame.index(), |region| native.rgb_region(region), &held);
-        }
-        seen += 1;
-        suspect += u64::from(frame.suspect());
-        progress(back + frame.index() + 1, total);
-    }
+        Ok(())
+    })?;
     let rule = ClipRule::of_source(
         probe.format.levels,
         probe.format.depth,
