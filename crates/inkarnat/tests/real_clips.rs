@@ -1,6 +1,10 @@
 //! Real clips, fetched by the set-up and never committed: read, corrected, rendered, proved, as they
 //! are and with a known cast and exposure. `INKARNAT_REAL_CLIPS` names their folder.
-#![allow(clippy::disallowed_methods, reason = "tests read and write files")]
+#![allow(
+    clippy::disallowed_methods,
+    clippy::print_stderr,
+    reason = "tests read and write files, and say loudly what they skip"
+)]
 
 mod common;
 
