@@ -158,11 +158,34 @@ impl Plane<'_> {
         }
     }
 
-    fn code(&self, x: usize, y: usize) -> u16 {
-        let index = y * self.stride + x;
+    /// Writes every code, raised to a depth that is `shift` bits higher, to a tightly packed plane.
+    fn shift_into(&self, shift: u8, target: &mut [u16]) {
+        for (y, row) in target.chunks_exact_mut(self.width).enumerate() {
+            self.blend_rows(y, y, 0.0, shift, row);
+        }
+    }
+
+    /// Writes `upper` + `share`·(`lower` − `upper`) of two rows, raised by `shift` bits, halves up.
+    fn blend_rows(&self, upper: usize, lower: usize, share: f32, shift: u8, out: &mut [u16]) {
+        // Shares of subsampled rows are whole 32nds at most (three halvings, half-sample siting).
+        let weight = (share * 32.0).round() as u32;
+        let rows = [upper * self.stride, lower * self.stride];
+        let blend = |upper: u32, lower: u32| {
+            (((((32 - weight) * upper + weight * lower) << shift) + 16) >> 5) as u16
+        };
         match self.samples {
-            Samples::U8(samples) => u16::from(samples[index]),
-            Samples::U16(samples) => samples[index],
+            Samples::U8(samples) => {
+                let [upper, lower] = rows.map(|start| &samples[start..start + self.width]);
+                for ((out, &upper), &lower) in out.iter_mut().zip(upper).zip(lower) {
+                    *out = blend(upper.into(), lower.into());
+                }
+            }
+            Samples::U16(samples) => {
+                let [upper, lower] = rows.map(|start| &samples[start..start + self.width]);
+                for ((out, &upper), &lower) in out.iter_mut().zip(upper).zip(lower) {
+                    *out = blend(upper.into(), lower.into());
+                }
+            }
         }
     }
 }
@@ -565,19 +588,31 @@ impl Planes16 {
             self.fill_from_rgb(&source.rgb_region(Region::whole(source.width, source.height)));
             return;
         }
-        let same_sampling = from.subsampling == to.subsampling
-            && (from.siting == to.siting || from.subsampling == Subsampling::S444);
-        if !same_sampling {
-            self.fill_from_rgb(&source.rgb_region(Region::whole(source.width, source.height)));
-        }
         let shift = to.depth - from.depth;
-        let exact = if same_sampling { 3 } else { 1 };
-        for (plane, target) in source.planes.iter().zip(&mut self.planes).take(exact) {
-            for (y, row) in target.chunks_exact_mut(plane.width).enumerate() {
-                for (x, out) in row.iter_mut().enumerate() {
-                    *out = plane.code(x, y) << shift;
+        source.planes[0].shift_into(shift, &mut self.planes[0]);
+        let same_siting = from.siting == to.siting || from.subsampling == Subsampling::S444;
+        if from.subsampling == to.subsampling && same_siting {
+            for (plane, target) in source.planes[1..].iter().zip(&mut self.planes[1..]) {
+                plane.shift_into(shift, target);
+            }
+        } else if from.subsampling.across == to.subsampling.across
+            && from.siting.offset(from.subsampling).0 == to.siting.offset(to.subsampling).0
+            && to.subsampling.down == 0
+        {
+            // Across, the interpolation and the filter undo each other: only rows are missing.
+            let offset = from.siting.offset(from.subsampling).1;
+            for (plane, target) in source.planes[1..].iter().zip(&mut self.planes[1..]) {
+                for (y, row) in target.chunks_exact_mut(plane.width).enumerate() {
+                    let (upper, lower, share) =
+                        taps(y, from.subsampling.down, offset, plane.height);
+                    plane.blend_rows(upper, lower, share, shift, row);
                 }
             }
+        } else {
+            let luma = std::mem::take(&mut self.planes[0]);
+            self.planes[0] = vec![0; luma.len()];
+            self.fill_from_rgb(&source.rgb_region(Region::whole(source.width, source.height)));
+            self.planes[0] = luma;
         }
     }
 }
@@ -744,6 +779,30 @@ mod tests {
             u32::from(source.planes[1][16]),
         );
         assert_eq!(u32::from(other.planes[1][16]), (3 * upper + lower) * 4 / 4);
+    }
+
+    #[test]
+    fn the_short_way_between_samplings_equals_the_way_through_the_signal() {
+        for siting in [Siting::Left, Siting::TopLeft] {
+            let source = busy(32, 18, format(Subsampling::S420, siting, 8));
+            let mut short = Planes16::new(32, 18, format(Subsampling::S422, Siting::Left, 10));
+            let mut long = short.clone();
+            short.fill_from_native(&source.as_native());
+            long.fill_from_rgb(&source.as_native().rgb_region(Region::whole(32, 18)));
+            for (plane, (short, long)) in short.planes.iter().zip(&long.planes).enumerate() {
+                let width = if plane == 0 { 32 } else { 16 };
+                for (index, (a, b)) in short.iter().zip(long).enumerate() {
+                    // Inside; at the sides the filter sees a clamped neighbour. Halves may fall
+                    // either way in f32.
+                    if (1..width - 1).contains(&(index % width)) {
+                        assert!(
+                            a.abs_diff(*b) <= 1,
+                            "{siting:?} plane {plane} at {index}: {a} {b}"
+                        );
+                    }
+                }
+            }
+        }
     }
 
     #[test]
