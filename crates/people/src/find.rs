@@ -34,6 +34,16 @@ impl Face {
         (a[0] - b[0]).hypot(a[1] - b[1])
     }
 
+    /// Takes the face from a shrunk picture to one `factor` times as large.
+    pub(crate) fn grow(&mut self, factor: f64) {
+        for value in &mut self.bounds {
+            *value *= factor;
+        }
+        for value in self.points.iter_mut().flatten() {
+            *value = (*value + 0.5) * factor - 0.5;
+        }
+    }
+
     /// The larger side of the box in pixels.
     #[must_use]
     pub fn size(&self) -> f64 {
@@ -51,6 +61,8 @@ pub struct FindSettings {
     pub score: f64,
     /// Boxes that share more than this with a better one are dropped (intersection over union).
     pub overlap: f64,
+    /// Faces that score less are looked at again upside down.
+    pub doubtful: f64,
     /// Where nothing is found, the picture is turned by these angles in turn and searched again.
     pub turns_deg: [f64; 5],
 }
@@ -61,6 +73,7 @@ impl Default for FindSettings {
             longest: 640,
             score: 0.7,
             overlap: 0.3,
+            doubtful: 0.9,
             turns_deg: [180.0, 90.0, -90.0, 45.0, -45.0],
         }
     }
@@ -92,14 +105,48 @@ impl Models {
             if let Some(placement) = back {
                 *face = placed(face, placement, turn);
             }
-            for value in &mut face.bounds {
-                *value *= factor;
+            if face.score < settings.doubtful {
+                *face = self.upside_down(&small, *face, settings)?;
             }
-            for value in face.points.iter_mut().flatten() {
-                *value = (*value + 0.5) * factor - 0.5;
-            }
+            face.grow(factor);
         }
         Ok(faces)
+    }
+
+    /// Looks at a doubtful face again, turned by 180°, and keeps the better of the two: the detector
+    /// finds a head on its head too, with a fair score and its points in the wrong places.
+    fn upside_down(
+        &self,
+        picture: &Rgb,
+        face: Face,
+        settings: &FindSettings,
+    ) -> Result<Face, PeopleError> {
+        const SIDE: usize = 160;
+        let turn = face.turned_deg + 180.0;
+        let (sin, cos) = turn.to_radians().sin_cos();
+        let [x, y, w, h] = face.bounds;
+        let scale = (2.0 * face.size() / SIDE as f64).max(1e-6);
+        let (a, b) = (scale * cos, -scale * sin);
+        let half = (SIDE - 1) as f64 / 2.0;
+        let placement = Placement {
+            a,
+            b,
+            x: x + w / 2.0 - (a * half - b * half),
+            y: y + h / 2.0 - (b * half + a * half),
+        };
+        let mut square = Rgb::new(SIDE, SIDE);
+        for row in 0..SIDE {
+            for column in 0..SIDE {
+                let value = sample(picture, placement.source([column as f64, row as f64]));
+                square.set_pixel(row * SIDE + column, value);
+            }
+        }
+        let better = self
+            .find_upright(&square, settings)?
+            .into_iter()
+            .map(|other| placed(&other, placement, turn.rem_euclid(360.0)))
+            .find(|other| overlap(other.bounds, face.bounds) > settings.overlap);
+        Ok(better.filter(|other| other.score > face.score).unwrap_or(face))
     }
 
     fn find_upright(
@@ -172,7 +219,7 @@ impl Models {
 }
 
 /// Intersection over union of two boxes.
-fn overlap([ax, ay, aw, ah]: [f64; 4], [bx, by, bw, bh]: [f64; 4]) -> f64 {
+pub(crate) fn overlap([ax, ay, aw, ah]: [f64; 4], [bx, by, bw, bh]: [f64; 4]) -> f64 {
     let across = ((ax + aw).min(bx + bw) - ax.max(bx)).max(0.0);
     let down = ((ay + ah).min(by + bh) - ay.max(by)).max(0.0);
     let shared = across * down;

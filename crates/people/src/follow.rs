@@ -1,0 +1,682 @@
+//! The faces of a shot, found on some frames and followed through all of them.
+
+use crate::appearance::Appearance;
+use crate::embedding::Embedding;
+use crate::find::{Face, FindSettings, overlap};
+use crate::mesh::{Mesh, Square};
+use crate::models::{Models, PeopleError};
+use crate::outline::Outline;
+use crate::picture::{Cut, Frame};
+use serde::{Deserialize, Serialize};
+use std::collections::VecDeque;
+
+/// Why a face is not read in a frame.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case", tag = "why")]
+pub enum FaceLost {
+    /// The mesh model sees no face there: turned away, or gone.
+    NoFace {
+        /// Its belief, 0–1.
+        score: f64,
+    },
+    /// The detector no longer finds a face where the mesh is.
+    NotFound,
+    /// Part of the face is covered, or its light changed at a stroke.
+    Covered {
+        /// Share of the points on skin that changed, 0–1.
+        share: f64,
+    },
+    /// It no longer looks like the first view.
+    Unlike {
+        /// Correlation of the pattern of luma, −1…1.
+        correlation: f64,
+    },
+    /// It moved further between two frames than a head does.
+    Jumped {
+        /// Distance as a share of the face's width.
+        widths: f64,
+    },
+    /// Somebody else's face is in its place.
+    SomebodyElse {
+        /// Distance between the embeddings.
+        distance: f64,
+    },
+    /// Its middle left the picture.
+    LeftPicture,
+    /// Lost before and not found again yet.
+    NotFoundAgain,
+}
+
+impl std::fmt::Display for FaceLost {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::NoFace { score } => write!(f, "no face is seen (belief {score:.2})"),
+            Self::NotFound => f.write_str("the face is not found where it was followed to"),
+            Self::Covered { share } => {
+                write!(f, "{:.0} % of the face is covered or changed", share * 100.0)
+            }
+            Self::Unlike { correlation } => write!(
+                f,
+                "it no longer looks like the first view (correlation {correlation:.2})"
+            ),
+            Self::Jumped { widths } => {
+                write!(f, "it jumped by {widths:.2} of its width in one frame")
+            }
+            Self::SomebodyElse { distance } => write!(
+                f,
+                "somebody else's face is in its place (distance {distance:.2})"
+            ),
+            Self::LeftPicture => f.write_str("it left the picture"),
+            Self::NotFoundAgain => f.write_str("not found again"),
+        }
+    }
+}
+
+/// A face in one frame.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum FaceState {
+    /// It is there.
+    Held(Outline),
+    /// It is not read.
+    Lost(FaceLost),
+}
+
+impl FaceState {
+    /// The outline, where the face is there.
+    #[must_use]
+    pub fn held(&self) -> Option<&Outline> {
+        match self {
+            Self::Held(outline) => Some(outline),
+            Self::Lost(_) => None,
+        }
+    }
+}
+
+/// One face through a shot.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct FaceTrack {
+    /// The frame of the first state, counted in frames given.
+    pub first: u64,
+    /// A state for every frame from the first to the last one given.
+    pub frames: Vec<FaceState>,
+    /// Mean embedding over the views that were sure.
+    pub embedding: Embedding,
+    /// Views in that mean.
+    pub views: u32,
+    /// Largest distance of a view from the mean.
+    pub spread: f64,
+    /// The best score of the detector, 0–1.
+    pub score: f64,
+    /// Median movement of the face's own points against each other between two looks, as a share of
+    /// its width. A picture on a wall has only the noise of the mesh: see [`Self::may_be_a_picture`].
+    pub liveliness: f64,
+}
+
+impl FaceTrack {
+    /// The outline in a frame.
+    #[must_use]
+    pub fn at(&self, frame: u64) -> Option<&Outline> {
+        self.frames
+            .get(usize::try_from(frame.checked_sub(self.first)?).ok()?)?
+            .held()
+    }
+
+    /// Frames that hold the face.
+    #[must_use]
+    pub fn held(&self) -> usize {
+        self.frames.iter().filter(|f| f.held().is_some()).count()
+    }
+
+    /// Spans of frames in which it is lost, with the first reason of each.
+    #[must_use]
+    pub fn lost_spans(&self) -> Vec<(std::ops::Range<u64>, FaceLost)> {
+        let mut spans: Vec<(std::ops::Range<u64>, FaceLost)> = Vec::new();
+        for (frame, state) in (self.first..).zip(&self.frames) {
+            if let FaceState::Lost(reason) = state {
+                match spans.last_mut() {
+                    Some((span, _)) if span.end == frame => span.end = frame + 1,
+                    _ => spans.push((frame..frame + 1, *reason)),
+                }
+            }
+        }
+        spans
+    }
+
+    /// Whether it never moved in itself over at least half a second's worth of frames, as a picture
+    /// on a wall: to be asked, not decided. `None` where there is too little to tell.
+    #[must_use]
+    pub fn may_be_a_picture(&self) -> Option<bool> {
+        (self.held() >= 25).then_some(self.liveliness < STILL)
+    }
+}
+
+/// Liveliness below which a face may be a picture of one.
+const STILL: f64 = 0.0006;
+
+/// How faces are followed.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct FollowSettings {
+    /// How faces are found.
+    pub find: FindSettings,
+    /// Faces are looked for on every n-th frame given.
+    pub find_every: u64,
+    /// The mesh is laid on every n-th frame and interpolated between; 1 is the surest.
+    pub mesh_every: u64,
+    /// Mesh belief below which there is no face, 0–1.
+    pub least_score: f64,
+    /// Share of changed points above which a face counts as covered, 0–1.
+    pub most_changed: f64,
+    /// Correlation with the first views below which it is another thing.
+    pub least_correlation: f64,
+    /// Distance of embeddings above which it is somebody else's face.
+    pub somebody_else: f64,
+    /// Distance of embeddings below which a lost face is found again.
+    pub found_again: f64,
+    /// Faces narrower than this in the frame, in pixels, are not followed.
+    pub least_width: f64,
+}
+
+impl Default for FollowSettings {
+    fn default() -> Self {
+        Self {
+            find: FindSettings::default(),
+            find_every: 5,
+            mesh_every: 1,
+            least_score: 0.5,
+            most_changed: 0.2,
+            least_correlation: 0.3,
+            somebody_else: 0.75,
+            found_again: 0.5,
+            least_width: 20.0,
+        }
+    }
+}
+
+/// Frames with an unfound face that are still believed.
+const MISSES: u32 = 2;
+/// Frames that are looked back on when something changes at a stroke.
+const MEMORY: usize = 6;
+/// A covered face that is sure to be the same person again after so many finds is learnt anew.
+const ANEW: u32 = 2;
+/// Mean distance of the detector's points from the mesh's, over the face's size, from which the two
+/// saw different things.
+const DISAGREE: f64 = 0.16;
+
+struct Live {
+    track: FaceTrack,
+    /// Where it was last seen; what is followed from.
+    mesh: Mesh,
+    /// Whether the mesh is followed from frame to frame.
+    followed: bool,
+    looks: VecDeque<Appearance>,
+    first_look: Appearance,
+    misses: u32,
+    /// Frame of the last find that confirmed it.
+    confirmed: u64,
+    finds: u32,
+    sure_while_covered: u32,
+    views: Vec<Embedding>,
+    moves: Vec<f64>,
+}
+
+/// Follows the faces of one shot through frames given in order.
+pub struct FaceFollower {
+    settings: FollowSettings,
+    frame: u64,
+    all: Vec<Live>,
+}
+
+impl FaceFollower {
+    /// Starts a shot.
+    #[must_use]
+    pub fn new(settings: FollowSettings) -> Self {
+        Self {
+            settings,
+            frame: 0,
+            all: Vec::new(),
+        }
+    }
+
+    /// Takes the next frame.
+    ///
+    /// # Errors
+    /// [`PeopleError::Run`] where a model fails; the frame then counts as not given.
+    pub fn next(&mut self, models: &Models, frame: &dyn Frame) -> Result<(), PeopleError> {
+        let s = self.settings;
+        let finding = self.frame.is_multiple_of(s.find_every.max(1));
+        let meshing = finding || self.frame.is_multiple_of(s.mesh_every.max(1));
+        let mut states: Vec<Option<FaceState>> = vec![None; self.all.len()];
+        if meshing {
+            for (live, state) in self.all.iter_mut().zip(&mut states) {
+                if live.followed {
+                    *state = Some(live.step(models, frame, &s)?);
+                }
+            }
+        }
+        let mut started = Vec::new();
+        if finding {
+            started = self.find(models, frame, &mut states)?;
+        }
+        for (live, state) in self.all.iter_mut().zip(states) {
+            let state = match state {
+                Some(state) => state,
+                // Filled in when the next mesh is known.
+                None if !meshing && live.followed => FaceState::Lost(FaceLost::NotFoundAgain),
+                None => FaceState::Lost(FaceLost::NotFoundAgain),
+            };
+            live.track.frames.push(state);
+            if meshing && s.mesh_every > 1 {
+                interpolate(&mut live.track.frames, s.mesh_every as usize);
+            }
+        }
+        self.all.extend(started);
+        self.frame += 1;
+        Ok(())
+    }
+
+    /// Looks for faces, and pairs them with those that are followed or lost.
+    fn find(
+        &mut self,
+        models: &Models,
+        frame: &dyn Frame,
+        states: &mut [Option<FaceState>],
+    ) -> Result<Vec<Live>, PeopleError> {
+        let s = self.settings;
+        let faces = find_in(models, frame, &s.find)?;
+        let mut taken = vec![false; faces.len()];
+        // Overlap of the detector's box with that of the mesh, largest first.
+        let mut pairs = Vec::new();
+        for (k, live) in self.all.iter().enumerate().filter(|(_, l)| l.followed) {
+            let [l, t, r, b] = live.mesh.bounds();
+            for (j, face) in faces.iter().enumerate() {
+                let shared = overlap(face.bounds, [l, t, r - l, b - t]);
+                if shared > 0.25 {
+                    pairs.push((shared, k, j));
+                }
+            }
+        }
+        pairs.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)).then(a.2.cmp(&b.2)));
+        let mut met = vec![false; self.all.len()];
+        for (_, k, j) in pairs {
+            if met[k] || taken[j] {
+                continue;
+            }
+            met[k] = true;
+            let state = self.all[k].confirm(models, frame, &faces[j], &s, self.frame)?;
+            taken[j] = !matches!(
+                state,
+                Some(FaceState::Lost(FaceLost::SomebodyElse { .. }))
+            );
+            if let Some(state) = state {
+                states[k] = Some(state);
+            }
+        }
+        for (k, live) in self.all.iter_mut().enumerate() {
+            if live.followed && !met[k] {
+                live.misses += 1;
+                if live.misses >= MISSES {
+                    live.unfound(self.frame);
+                    states[k] = Some(FaceState::Lost(FaceLost::NotFound));
+                }
+            }
+        }
+        let mut started = Vec::new();
+        for (face, _) in faces.iter().zip(&taken).filter(|(_, taken)| !**taken) {
+            let Some((mesh, cut)) = mesh_of_face(models, frame, face)? else {
+                continue;
+            };
+            if mesh.score < s.least_score
+                || mesh.width() < s.least_width
+                || mesh.disagreement(face) > DISAGREE
+            {
+                continue;
+            }
+            let view = models.embedding(&cut.picture, &moved(&mesh, &cut))?;
+            let look = Appearance::of(&cut, &mesh);
+            let again = self
+                .all
+                .iter()
+                .enumerate()
+                .filter(|(k, live)| !live.followed && !matches!(states[*k], Some(FaceState::Held(_))))
+                .map(|(k, live)| (view.distance(&live.track.embedding), k))
+                .min_by(|a, b| a.0.total_cmp(&b.0))
+                .filter(|(distance, _)| *distance < s.found_again);
+            if let Some((_, k)) = again {
+                let live = &mut self.all[k];
+                live.take_up(mesh, look, self.frame);
+                live.view(view, face.score);
+                states[k] = Some(FaceState::Held(Outline::from(&live.mesh)));
+            } else {
+                started.push(Live::new(mesh, look, view, face.score, self.frame));
+            }
+        }
+        Ok(started)
+    }
+
+    /// The faces of the shot, in the order in which they appeared. A face that a single find saw,
+    /// weakly, in a shot with several finds, is dropped: textures do that.
+    #[must_use]
+    pub fn finish(self) -> Vec<FaceTrack> {
+        let finds = self.frame.div_ceil(self.settings.find_every.max(1));
+        self.all
+            .into_iter()
+            .filter(|live| live.finds > 1 || live.track.score > 0.85 || finds < 2)
+            .map(|live| {
+                let mut track = live.track;
+                track.liveliness = if live.moves.is_empty() {
+                    0.0
+                } else {
+                    crate::skin::median(live.moves.iter().copied())
+                };
+                while matches!(track.frames.last(), Some(FaceState::Lost(_)))
+                    && track.held() == 0
+                {
+                    track.frames.pop();
+                }
+                track
+            })
+            .filter(|track| track.held() > 0)
+            .collect()
+    }
+}
+
+impl Live {
+    fn new(mesh: Mesh, look: Appearance, view: Embedding, score: f64, frame: u64) -> Self {
+        Self {
+            track: FaceTrack {
+                first: frame,
+                frames: vec![FaceState::Held(Outline::from(&mesh))],
+                embedding: view.clone(),
+                views: 1,
+                spread: 0.0,
+                score,
+                liveliness: 0.0,
+            },
+            mesh,
+            followed: true,
+            looks: VecDeque::from([look.clone()]),
+            first_look: look,
+            misses: 0,
+            confirmed: frame,
+            finds: 1,
+            sure_while_covered: 0,
+            views: vec![view],
+            moves: Vec::new(),
+        }
+    }
+
+    /// Follows from the frame before.
+    fn step(
+        &mut self,
+        models: &Models,
+        frame: &dyn Frame,
+        s: &FollowSettings,
+    ) -> Result<FaceState, PeopleError> {
+        let lost = |reason| Ok(FaceState::Lost(reason));
+        let square = Square::of_mesh(&self.mesh);
+        let Some((mesh, cut)) = mesh_in_square(models, frame, square)? else {
+            self.followed = false;
+            return lost(FaceLost::LeftPicture);
+        };
+        if mesh.score < s.least_score {
+            self.followed = false;
+            return lost(FaceLost::NoFace { score: mesh.score });
+        }
+        let [l, t, r, b] = mesh.bounds();
+        let [width, height] = frame.size().map(|v| v as f64);
+        let middle = [(l + r) / 2.0, (t + b) / 2.0];
+        if middle[0] < 0.0 || middle[1] < 0.0 || middle[0] > width || middle[1] > height {
+            self.followed = false;
+            return lost(FaceLost::LeftPicture);
+        }
+        let widths = (middle[0] - square.middle[0]).hypot(middle[1] - square.middle[1])
+            / self.mesh.width();
+        let ratio = mesh.width() / self.mesh.width();
+        if widths > 0.45 || !(0.7..1.43).contains(&ratio) {
+            self.followed = false;
+            return lost(FaceLost::Jumped { widths });
+        }
+        let look = Appearance::of(&cut, &mesh);
+        let state = self.judge(&mesh, &look, s);
+        if matches!(state, FaceState::Held(_)) {
+            self.moves.push(inner_movement(&self.mesh, &mesh));
+            self.learn(look);
+        }
+        self.mesh = mesh;
+        Ok(state)
+    }
+
+    fn judge(&self, mesh: &Mesh, look: &Appearance, s: &FollowSettings) -> FaceState {
+        // Against a look some frames ago as well as against the last: an edge that crosses the face
+        // changes few points from one frame to the next.
+        let share = self
+            .looks
+            .front()
+            .map_or(0.0, |before| look.change(before).0);
+        if share > s.most_changed {
+            return FaceState::Lost(FaceLost::Covered { share });
+        }
+        let (_, correlation) = look.change(&self.first_look);
+        if correlation < s.least_correlation {
+            return FaceState::Lost(FaceLost::Unlike { correlation });
+        }
+        FaceState::Held(Outline::from(mesh))
+    }
+
+    fn learn(&mut self, look: Appearance) {
+        // The first view follows slowly: light and pose change over a shot.
+        self.first_look.learn(&look, 0.03);
+        self.looks.push_back(look);
+        if self.looks.len() > MEMORY {
+            self.looks.pop_front();
+        }
+        self.sure_while_covered = 0;
+    }
+
+    /// A find that lies on the followed face; a state where it changes what following said.
+    fn confirm(
+        &mut self,
+        models: &Models,
+        frame: &dyn Frame,
+        face: &Face,
+        s: &FollowSettings,
+        number: u64,
+    ) -> Result<Option<FaceState>, PeopleError> {
+        self.misses = 0;
+        self.finds += 1;
+        let covered = self.track.frames.last().is_some_and(|f| f.held().is_none());
+        let crooked = self.mesh.disagreement(face) > DISAGREE;
+        // The embedding costs twice a mesh: taken where in doubt, and now and then.
+        let due = covered || crooked || self.finds % 5 == 2;
+        if !due {
+            self.confirmed = number;
+            self.track.score = self.track.score.max(face.score);
+            return Ok(None);
+        }
+        let Some((mesh, cut)) = mesh_of_face(models, frame, face)? else {
+            return Ok(None);
+        };
+        if mesh.score < s.least_score || mesh.disagreement(face) > DISAGREE {
+            return Ok(None);
+        }
+        let view = models.embedding(&cut.picture, &moved(&mesh, &cut))?;
+        let distance = view.distance(&self.track.embedding);
+        if distance > s.somebody_else {
+            self.unfound(number);
+            return Ok(Some(FaceState::Lost(FaceLost::SomebodyElse { distance })));
+        }
+        self.confirmed = number;
+        let look = Appearance::of(&cut, &mesh);
+        if covered {
+            self.sure_while_covered = if distance < s.found_again {
+                self.sure_while_covered + 1
+            } else {
+                0
+            };
+            if self.sure_while_covered < ANEW {
+                return Ok(None);
+            }
+            // The same person, found twice, and looking different: the light or the pose changed.
+            self.take_up(mesh, look, number);
+        } else {
+            if crooked {
+                self.mesh = mesh;
+            }
+            if distance < s.found_again {
+                self.view(view, face.score);
+            }
+            return Ok(None);
+        }
+        Ok(Some(FaceState::Held(Outline::from(&self.mesh))))
+    }
+
+    fn view(&mut self, view: Embedding, score: f64) {
+        const MOST: usize = 32;
+        if self.views.len() < MOST {
+            self.views.push(view);
+            if let Some(mean) = Embedding::mean(&self.views) {
+                self.track.embedding = mean;
+            }
+            let mean = &self.track.embedding;
+            self.track.spread = self.views.iter().map(|v| v.distance(mean)).fold(0.0, f64::max);
+            self.track.views = self.views.len() as u32;
+        }
+        self.track.score = self.track.score.max(score);
+    }
+
+    fn take_up(&mut self, mesh: Mesh, look: Appearance, number: u64) {
+        self.mesh = mesh;
+        self.followed = true;
+        self.looks.clear();
+        self.looks.push_back(look.clone());
+        self.first_look = look;
+        self.misses = 0;
+        self.finds += 1;
+        self.confirmed = number;
+        self.sure_while_covered = 0;
+    }
+
+    /// Takes back what was held since the last find that confirmed it.
+    fn unfound(&mut self, number: u64) {
+        self.followed = false;
+        let since = (self.confirmed + 1).max(self.track.first);
+        for frame in since..number {
+            if let Some(state) = self.track.frames.get_mut((frame - self.track.first) as usize)
+                && state.held().is_some()
+            {
+                *state = FaceState::Lost(FaceLost::NotFound);
+            }
+        }
+        self.misses = 0;
+    }
+}
+
+/// Fills the frames between the last state and the one `step` before, where both are held.
+fn interpolate(frames: &mut [FaceState], step: usize) {
+    let Some(last) = frames.len().checked_sub(1) else {
+        return;
+    };
+    for back in 2..=step.min(last) {
+        let (head, tail) = frames.split_at_mut(last);
+        let start = last - back;
+        let (FaceState::Held(from), FaceState::Held(to)) = (&head[start], &tail[0]) else {
+            if head[last - 1].held().is_some() {
+                return;
+            }
+            continue;
+        };
+        let (from, to) = (from.clone(), to.clone());
+        for k in 1..back {
+            head[start + k] = FaceState::Held(from.between(&to, k as f64 / back as f64));
+        }
+        return;
+    }
+}
+
+/// Movement of the points against each other from one mesh to the next, over the face's width: what
+/// is left after the best similarity.
+fn inner_movement(before: &Mesh, after: &Mesh) -> f64 {
+    let from: Vec<[f64; 2]> = before.points.iter().map(|p| [p[0], p[1]]).collect();
+    let to: Vec<[f64; 2]> = after.points.iter().map(|p| [p[0], p[1]]).collect();
+    let Some(fit) = crate::warp::Placement::fit(&from, &to) else {
+        return 0.0;
+    };
+    let square = from
+        .iter()
+        .zip(&to)
+        .map(|(a, b)| {
+            let a = fit.source(*a);
+            (a[0] - b[0]).powi(2) + (a[1] - b[1]).powi(2)
+        })
+        .sum::<f64>()
+        / from.len().max(1) as f64;
+    square.sqrt() / after.width().max(1e-6)
+}
+
+/// Faces of a frame; only its shrunk picture is converted.
+pub(crate) fn find_in(
+    models: &Models,
+    frame: &dyn Frame,
+    settings: &FindSettings,
+) -> Result<Vec<Face>, PeopleError> {
+    let (small, factor) = frame.small(settings.longest);
+    let mut faces = models.find(&small, settings)?;
+    for face in &mut faces {
+        face.grow(factor);
+    }
+    Ok(faces)
+}
+
+/// The mesh inside a square of a frame, and the picture that it was seen in.
+pub(crate) fn mesh_in_square(
+    models: &Models,
+    frame: &dyn Frame,
+    square: Square,
+) -> Result<Option<(Mesh, Cut)>, PeopleError> {
+    let Some(cut) = Cut::new(frame, square.bounds(), square.side / 192.0) else {
+        return Ok(None);
+    };
+    let inside = Square {
+        middle: cut.inside(square.middle),
+        side: square.side / cut.factor(),
+        angle: square.angle,
+    };
+    let mut mesh = models.mesh_in(&cut.picture, inside)?;
+    for point in &mut mesh.points {
+        let [x, y] = cut.outside([point[0], point[1]]);
+        *point = [x, y, point[2] * cut.factor()];
+    }
+    Ok(Some((mesh, cut)))
+}
+
+/// The mesh of a found face, laid twice: the second time in the square that the first one gives, as
+/// following does, so that both agree.
+pub(crate) fn mesh_of_face(
+    models: &Models,
+    frame: &dyn Frame,
+    face: &Face,
+) -> Result<Option<(Mesh, Cut)>, PeopleError> {
+    let Some((first, cut)) = mesh_in_square(models, frame, Square::of_face(face))? else {
+        return Ok(None);
+    };
+    if first.score < 0.5 {
+        return Ok(Some((first, cut)));
+    }
+    mesh_in_square(models, frame, Square::of_mesh(&first))
+}
+
+/// A mesh of the frame in the pixels of a cut.
+fn moved(mesh: &Mesh, cut: &Cut) -> Mesh {
+    Mesh {
+        points: mesh
+            .points
+            .iter()
+            .map(|p| {
+                let [x, y] = cut.inside([p[0], p[1]]);
+                [x, y, p[2] / cut.factor()]
+            })
+            .collect(),
+        score: mesh.score,
+    }
+}

@@ -1,0 +1,564 @@
+//! The skin of a face that is read, chosen once, on the source.
+//!
+//! Regions are fixed in the face (forehead, and of the key side the cheek and the flank of the
+//! nose). In them a pixel counts when it is not clipped, when its colour fits a robust model of this
+//! face's own chroma, when it is neither a specular nor in deep shadow beside this face's own
+//! median, and when its luma lies between the 50th and the 90th percentile of what is left of its
+//! region. Everything but clipping is judged on a smoothed picture: judged on noise, the brighter
+//! half of the noise would be chosen with the brighter half of the skin.
+
+use crate::outline::{Outline, Part, Side, bounds, fill};
+use crate::smooth::smooth;
+use inkarnat_color::{Coefficients, Region, Rgb, Ycbcr};
+use inkarnat_reading::{Chosen, ClipRule, Patch};
+use serde::{Deserialize, Serialize};
+
+/// Standard deviation of the smoothing, as a share of the face's width.
+const SMOOTHING: f64 = 1.0 / 40.0;
+/// The least smoothing in pixels.
+const LEAST_SMOOTHING: f64 = 1.5;
+/// Luma percentiles of a region between which its pixels are read.
+const BAND: [f64; 2] = [0.5, 0.9];
+/// Mahalanobis distance within which a colour is this face's.
+const FITS: f64 = 3.0;
+/// The smallest share of a region that has to fit; hair or a hat covers more of it otherwise.
+const LEAST_PART: f64 = 0.3;
+/// How much a region has to face the camera, of its usual area.
+const LEAST_FACING: f64 = 0.25;
+
+/// What choosing needs to know of the source.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SkinRule {
+    /// When a pixel counts as clipped.
+    pub clip: ClipRule,
+    /// Luma weights of the working space.
+    pub coefficients: Coefficients,
+}
+
+impl Default for SkinRule {
+    fn default() -> Self {
+        Self {
+            clip: ClipRule::default(),
+            coefficients: Coefficients::Bt709,
+        }
+    }
+}
+
+/// Why no skin could be chosen in a face.
+#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case", tag = "why")]
+pub enum NoSkin {
+    /// The outline is of another version or not of numbers.
+    #[error("the outline of the face cannot be read; find the faces of this shot again")]
+    Outline,
+    /// The regions lie outside the picture, or the face is turned away.
+    #[error("the face shows none of its forehead, cheek and nose here")]
+    OutOfSight,
+    /// The picture is not of the region that was asked for.
+    #[error("the picture of the face has another size than was asked for; decode it again")]
+    PictureSize,
+    /// Too little of the regions has one colour.
+    #[error(
+        "only {:.0} % of the forehead, cheek and nose show skin of one colour that is not clipped; draw a patch",
+        coverage * 100.0
+    )]
+    Covered {
+        /// Share of the regions that fits, 0–1.
+        coverage: f64,
+    },
+    /// Fewer pixels than a reading needs.
+    #[error("only {found} pixels of skin, expected at least {needed}; the face is too small to be read", needed = Patch::MIN_PIXELS)]
+    TooSmall {
+        /// Pixels found.
+        found: usize,
+    },
+}
+
+/// The colour of one face's skin: (ln R'/G', ln B'/G') as a normal distribution. The ratio of two
+/// signals does not change with exposure where the signal is a power of light.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ChromaModel {
+    /// Mean of the two.
+    pub mean: [f64; 2],
+    /// Variance of the first, covariance, variance of the second.
+    pub covariance: [f64; 3],
+}
+
+impl ChromaModel {
+    /// A floor for the standard deviations: an even patch still varies by blood and coding.
+    const FLOOR: f64 = 0.012;
+
+    /// Median and MAD pick the seed, then mean and covariance of what lies near, three times.
+    fn fit(colours: &[[f64; 2]]) -> Option<Self> {
+        if colours.len() < 16 {
+            return None;
+        }
+        let centre: [f64; 2] = [0, 1].map(|axis| median(colours.iter().map(|c| c[axis])));
+        let spread: [f64; 2] = [0, 1].map(|axis| {
+            1.4826 * median(colours.iter().map(|c| (c[axis] - centre[axis]).abs()))
+        });
+        // Half the sample lies within the MAD: a spread wider than any even skin shows means that
+        // other things are in the regions, and the seed is held to what skin can be.
+        let reach = spread.map(|s| 2.5 * s.clamp(Self::FLOOR, 0.06));
+        let near: Vec<[f64; 2]> = colours
+            .iter()
+            .copied()
+            .filter(|c| (0..2).all(|axis| (c[axis] - centre[axis]).abs() < reach[axis]))
+            .collect();
+        let mut model = Self::of(&near)?;
+        for _ in 0..3 {
+            let near: Vec<[f64; 2]> = colours
+                .iter()
+                .copied()
+                .filter(|c| model.distance(*c) < 2.5)
+                .collect();
+            model = Self::of(&near).unwrap_or(model);
+        }
+        Some(model)
+    }
+
+    fn of(colours: &[[f64; 2]]) -> Option<Self> {
+        if colours.len() < 8 {
+            return None;
+        }
+        let count = colours.len() as f64;
+        let mean = [0, 1].map(|axis| colours.iter().map(|c| c[axis]).sum::<f64>() / count);
+        let product = |a: usize, b: usize| {
+            colours
+                .iter()
+                .map(|c| (c[a] - mean[a]) * (c[b] - mean[b]))
+                .sum::<f64>()
+                / count
+        };
+        let floor = Self::FLOOR * Self::FLOOR;
+        Some(Self {
+            mean,
+            covariance: [product(0, 0) + floor, product(0, 1), product(1, 1) + floor],
+        })
+    }
+
+    /// Mahalanobis distance of a colour.
+    #[must_use]
+    pub fn distance(&self, colour: [f64; 2]) -> f64 {
+        let [xx, xy, yy] = self.covariance;
+        let [x, y] = [colour[0] - self.mean[0], colour[1] - self.mean[1]];
+        let determinant = xx * yy - xy * xy;
+        ((yy * x * x - 2.0 * xy * x * y + xx * y * y) / determinant)
+            .max(0.0)
+            .sqrt()
+    }
+}
+
+/// Skin that was chosen in a face.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct FaceSkin {
+    /// The pixels: they serve `before`, `after` and `proof`.
+    pub chosen: Chosen,
+    /// The parts they come from.
+    pub parts: Vec<Part>,
+    /// Share of the regions in sight that is unclipped skin of one colour, 0–1.
+    pub coverage: f64,
+    /// 0–1: coverage times the share of the regions in sight. A rule of weight, not a probability.
+    pub confidence: f64,
+    /// The colour that was found.
+    pub model: ChromaModel,
+}
+
+/// One side of the face in one frame: its cheek by the same rule, alone.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SideLight {
+    /// Mean of the smoothed signal over the chosen pixels.
+    pub mean: Ycbcr,
+    /// Pixels.
+    pub pixels: u32,
+    /// How much the cheek faces the camera, of its usual area.
+    pub facing: f64,
+}
+
+/// Both sides of the face in one frame; `None` for one that is hidden, covered or clipped.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct SideLights {
+    /// The person's right.
+    pub right: Option<SideLight>,
+    /// The person's left.
+    pub left: Option<SideLight>,
+}
+
+impl SideLights {
+    /// One of them.
+    #[must_use]
+    pub fn of(&self, side: Side) -> Option<&SideLight> {
+        match side {
+            Side::Right => self.right.as_ref(),
+            Side::Left => self.left.as_ref(),
+        }
+    }
+}
+
+/// The rectangle of the picture that [`choose_skin`] and [`side_lights`] look at; `None` where none
+/// of the regions lies in the picture.
+#[must_use]
+pub fn skin_region(outline: &Outline, width: usize, height: usize) -> Option<Region> {
+    if !outline.is_whole() {
+        return None;
+    }
+    let all: Vec<[f64; 2]> = Part::ALL.iter().flat_map(|part| outline.part(*part)).collect();
+    let margin = 3.0 * sigma(outline.width);
+    let [left, top, right, bottom] = bounds(&all);
+    let start = |v: f64, limit: usize| (v - margin).floor().clamp(0.0, limit as f64) as usize;
+    let end = |v: f64, limit: usize| (v + margin).ceil().clamp(0.0, limit as f64) as usize;
+    let (x, y) = (start(left, width), start(top, height));
+    let (right, bottom) = (end(right, width), end(bottom, height));
+    (right > x && bottom > y).then(|| Region {
+        x,
+        y,
+        width: right - x,
+        height: bottom - y,
+    })
+}
+
+fn sigma(width: f64) -> f64 {
+    (SMOOTHING * width).max(LEAST_SMOOTHING)
+}
+
+/// A face's picture smoothed, with what every pixel is.
+struct Looked<'a> {
+    picture: &'a Rgb,
+    region: Region,
+    smoothed: [Vec<f32>; 3],
+    rule: &'a SkinRule,
+    left_out: Vec<bool>,
+}
+
+/// What is read of several regions.
+struct Read {
+    chosen: Chosen,
+    /// Which of the regions.
+    parts: Vec<usize>,
+    coverage: f64,
+    model: ChromaModel,
+}
+
+impl<'a> Looked<'a> {
+    fn of_face(
+        picture: &'a Rgb,
+        region: Region,
+        outline: &Outline,
+        rule: &'a SkinRule,
+    ) -> Result<Self, NoSkin> {
+        if !outline.is_whole() {
+            return Err(NoSkin::Outline);
+        }
+        let mut looked = Self::new(picture, region, sigma(outline.width), rule)?;
+        let size = [region.width, region.height];
+        for hull in outline.left_out() {
+            fill(&hull, [region.x, region.y], size, |i| {
+                looked.left_out[i] = true;
+            });
+        }
+        Ok(looked)
+    }
+
+    fn new(
+        picture: &'a Rgb,
+        region: Region,
+        sigma: f64,
+        rule: &'a SkinRule,
+    ) -> Result<Self, NoSkin> {
+        let (width, height) = (picture.width, picture.height);
+        if width != region.width
+            || height != region.height
+            || picture.planes.iter().any(|p| p.len() != region.area())
+        {
+            return Err(NoSkin::PictureSize);
+        }
+        let smoothed =
+            std::array::from_fn(|c| smooth(&picture.planes[c], width, height, sigma));
+        Ok(Self {
+            picture,
+            region,
+            smoothed,
+            rule,
+            left_out: vec![false; region.area()],
+        })
+    }
+
+    /// The pixels of a region: how many are in sight, and those of them that are not clipped.
+    fn pixels(&self, polygon: &[[f64; 2]]) -> Option<PartPixels> {
+        let mut all = 0;
+        let mut open = Vec::new();
+        let size = [self.region.width, self.region.height];
+        fill(
+            polygon,
+            [self.region.x, self.region.y],
+            size,
+            |index| {
+                if !self.left_out[index] {
+                    all += 1;
+                    if !self.rule.clip.is_clipped(self.picture.pixel(index)) {
+                        open.push(index as u32);
+                    }
+                }
+            },
+        );
+        (all > 0).then_some(PartPixels {
+            all,
+            clipped: all - open.len(),
+            open,
+        })
+    }
+
+    fn signal(&self, index: u32) -> [f64; 3] {
+        [0, 1, 2].map(|c| f64::from(self.smoothed[c][index as usize]))
+    }
+
+    fn colour(&self, index: u32) -> [f64; 2] {
+        // One 8-bit code: below it a ratio of signals says nothing.
+        let [r, g, b] = self.signal(index).map(|v| v.max(1.0 / 219.0).ln());
+        [r - g, b - g]
+    }
+
+    fn luma(&self, index: u32) -> f64 {
+        self.rule.coefficients.luma(self.signal(index))
+    }
+
+    /// The chroma model of several parts, each with the same weight.
+    fn model(&self, parts: &[PartPixels]) -> Option<ChromaModel> {
+        const EACH: usize = 400;
+        let colours: Vec<[f64; 2]> = parts
+            .iter()
+            .flat_map(|part| {
+                let count = part.open.len().min(EACH);
+                (0..count).map(move |k| self.colour(part.open[k * part.open.len() / count]))
+            })
+            .collect();
+        ChromaModel::fit(&colours)
+    }
+
+    /// Chooses in several regions.
+    fn read(&self, parts: &[PartPixels]) -> Result<Read, NoSkin> {
+        let all: usize = parts.iter().map(|part| part.all).sum();
+        if all == 0 {
+            return Err(NoSkin::OutOfSight);
+        }
+        let model = self.model(parts).ok_or(NoSkin::Covered { coverage: 0.0 })?;
+        let fitting = self.fitting(parts, &model);
+        let coverage = fitting.iter().map(Vec::len).sum::<usize>() as f64 / all as f64;
+        let (mut pixels, mut named, mut clipped) = (Vec::new(), Vec::new(), 0);
+        for (k, (part, fitting)) in parts.iter().zip(fitting).enumerate() {
+            if (fitting.len() as f64) < LEAST_PART * part.all as f64 {
+                continue;
+            }
+            named.push(k);
+            clipped += part.clipped;
+            pixels.extend(band(fitting));
+        }
+        if named.is_empty() {
+            return Err(NoSkin::Covered { coverage });
+        }
+        pixels.sort_unstable();
+        pixels.dedup();
+        if pixels.len() < Patch::MIN_PIXELS {
+            return Err(NoSkin::TooSmall {
+                found: pixels.len(),
+            });
+        }
+        Ok(Read {
+            chosen: tight(self.region, &pixels, clipped),
+            parts: named,
+            coverage,
+            model,
+        })
+    }
+
+    /// What of the parts fits the model and is neither specular nor in deep shadow.
+    fn fitting(&self, parts: &[PartPixels], model: &ChromaModel) -> Vec<Vec<(u32, f64)>> {
+        let coloured: Vec<Vec<(u32, f64)>> = parts
+            .iter()
+            .map(|part| {
+                part.open
+                    .iter()
+                    .filter(|&&index| model.distance(self.colour(index)) < FITS)
+                    .map(|&index| (index, self.luma(index)))
+                    .collect()
+            })
+            .collect();
+        let logs = || {
+            coloured
+                .iter()
+                .flatten()
+                .map(|(_, luma)| luma.max(1.0 / 219.0).ln())
+        };
+        if coloured.iter().all(Vec::is_empty) {
+            return coloured;
+        }
+        let middle = median(logs());
+        let spread = 1.4826 * median(logs().map(|v| (v - middle).abs()));
+        // In the logarithm of the signal: about 0.87 stops of light up and 1.7 down at the least.
+        let (high, low) = ((2.5 * spread).max(0.25), (4.0 * spread).max(0.5));
+        coloured
+            .into_iter()
+            .map(|mut part| {
+                part.retain(|(_, luma)| {
+                    let v = luma.max(1.0 / 219.0).ln() - middle;
+                    v < high && v > -low
+                });
+                part
+            })
+            .collect()
+    }
+}
+
+struct PartPixels {
+    all: usize,
+    clipped: usize,
+    open: Vec<u32>,
+}
+
+/// What of a part lies in the luma band.
+fn band(mut pixels: Vec<(u32, f64)>) -> Vec<u32> {
+    pixels.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0.cmp(&b.0)));
+    let at = |share: f64| (share * pixels.len() as f64).round() as usize;
+    let (first, end) = (at(BAND[0]), at(BAND[1]));
+    pixels[first..end].iter().map(|(index, _)| *index).collect()
+}
+
+/// Chooses the skin of a face that is read.
+///
+/// `picture` is the working signal of `region`, which [`skin_region`] gave for this outline.
+///
+/// # Errors
+/// [`NoSkin`] where nothing there can be read.
+pub fn choose_skin(
+    picture: &Rgb,
+    region: Region,
+    outline: &Outline,
+    side: Side,
+    rule: &SkinRule,
+) -> Result<FaceSkin, NoSkin> {
+    let looked = Looked::of_face(picture, region, outline, rule)?;
+    let (named, parts): (Vec<Part>, Vec<PartPixels>) = Part::read(side)
+        .into_iter()
+        .filter(|part| outline.facing(*part) >= LEAST_FACING)
+        .filter_map(|part| Some((part, looked.pixels(&outline.part(part))?)))
+        .unzip();
+    let read = looked.read(&parts)?;
+    let in_sight = Part::read(side)
+        .iter()
+        .map(|part| outline.facing(*part).clamp(0.0, 1.0) * part.usual_area())
+        .sum::<f64>()
+        / Part::read(side)
+            .iter()
+            .map(|part| part.usual_area())
+            .sum::<f64>();
+    Ok(FaceSkin {
+        chosen: read.chosen,
+        parts: read.parts.iter().map(|&k| named[k]).collect(),
+        coverage: read.coverage,
+        confidence: read.coverage * in_sight,
+        model: read.model,
+    })
+}
+
+/// The same rule in regions drawn by hand, polygons in pixels of the picture: what a finding is
+/// compared with. `width` is the face's width in pixels.
+///
+/// # Errors
+/// As [`choose_skin`].
+pub fn choose_skin_in(
+    picture: &Rgb,
+    region: Region,
+    polygons: &[Vec<[f64; 2]>],
+    width: f64,
+    rule: &SkinRule,
+) -> Result<Chosen, NoSkin> {
+    let looked = Looked::new(picture, region, sigma(width), rule)?;
+    let parts: Vec<PartPixels> = polygons
+        .iter()
+        .filter_map(|polygon| looked.pixels(polygon))
+        .collect();
+    Ok(looked.read(&parts)?.chosen)
+}
+/// The same pixels in the smallest rectangle that holds them.
+fn tight(region: Region, pixels: &[u32], clipped: usize) -> Chosen {
+    let place = |index: u32| (index as usize % region.width, index as usize / region.width);
+    let (mut left, mut right) = (usize::MAX, 0);
+    for &index in pixels {
+        left = left.min(place(index).0);
+        right = right.max(place(index).0 + 1);
+    }
+    let top = pixels.first().map_or(0, |i| place(*i).1);
+    let bottom = pixels.last().map_or(0, |i| place(*i).1 + 1);
+    let (left, width) = (left.min(right), right.saturating_sub(left));
+    Chosen {
+        region: Region {
+            x: region.x + left,
+            y: region.y + top,
+            width,
+            height: bottom - top,
+        },
+        pixels: pixels
+            .iter()
+            .map(|&index| {
+                let (x, y) = place(index);
+                ((y - top) * width + x - left) as u32
+            })
+            .collect(),
+        clipped: clipped as u32,
+    }
+}
+
+/// What the two cheeks read, each alone, each by its own chroma: for the choice of the key side, the
+/// key-to-fill ratio and two lights on one face.
+///
+/// # Errors
+/// [`NoSkin::Outline`] and [`NoSkin::PictureSize`]; a side that cannot be read is `None`.
+pub fn side_lights(
+    picture: &Rgb,
+    region: Region,
+    outline: &Outline,
+    rule: &SkinRule,
+) -> Result<SideLights, NoSkin> {
+    let looked = Looked::of_face(picture, region, outline, rule)?;
+    let one = |side: Side| {
+        let cheek = Part::Cheek(side);
+        if outline.facing(cheek) < LEAST_FACING {
+            return None;
+        }
+        let part = looked.pixels(&outline.part(cheek))?;
+        let all = part.all;
+        let parts = [part];
+        let model = looked.model(&parts)?;
+        let fitting = looked.fitting(&parts, &model).remove(0);
+        // A cheek of a face that is read at all has 8 pixels in the band.
+        if fitting.len() < 20 || (fitting.len() as f64) < LEAST_PART * all as f64 {
+            return None;
+        }
+        let pixels = band(fitting);
+        let sum = pixels.iter().fold([0.0; 3], |sum, &index| {
+            let v = looked.signal(index);
+            [0, 1, 2].map(|c| sum[c] + v[c])
+        });
+        Some(SideLight {
+            mean: rule
+                .coefficients
+                .ycbcr_from_rgb(sum.map(|v| v / pixels.len() as f64)),
+            pixels: pixels.len() as u32,
+            facing: outline.facing(cheek),
+        })
+    };
+    Ok(SideLights {
+        right: one(Side::Right),
+        left: one(Side::Left),
+    })
+}
+
+/// The median of a sample that is not empty; of an even count the upper of the two middle ones.
+pub(crate) fn median(values: impl Iterator<Item = f64>) -> f64 {
+    let mut values: Vec<f64> = values.collect();
+    if values.is_empty() {
+        return 0.0;
+    }
+    let middle = values.len() / 2;
+    *values.select_nth_unstable_by(middle, f64::total_cmp).1
+}
