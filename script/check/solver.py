@@ -20,6 +20,7 @@ warnings.filterwarnings("ignore")
 ROOT = Path(__file__).resolve().parents[2]
 LUMA = np.array([0.2126, 0.7152, 0.0722])
 CODE = 1 / 876
+HALF, EASED = CODE / 2, 8 * CODE
 BETTER = 0.01  # share of the cost by which scipy may be better
 ABSOLUTE = 0.005  # costs below 0.5 are a skin within a CIEDE2000 of its centre: a hundredth of that is nothing
 MARGIN = 0.05  # our optimum keeps this far from every limit, in the limit's own unit
@@ -157,20 +158,30 @@ def log_spread(rgb):
     return np.sqrt(max((at**2).sum(1).mean() - (at.mean(0) ** 2).sum(), 0))
 
 
-def newly_beyond(before, after):
-    """Share in percent, smoothly: rises over two codes on the safe side of the edge, from where the source is."""
-    half = CODE / 2
-    out = (before > 1 + half).any(1) | (before < -half).any(1) | (np.abs(before) < half).all(1)
-    edge = lambda p: np.clip((np.maximum(p.max(1) - 1, -p.min(1)) + 2 * half) / (4 * half), 0, 1)
-    amount = np.maximum(edge(after) - edge(before), 0)
-    return 100 * np.where(out, 0, amount).mean()
+def past_edge(p):
+    """How far pixels are beyond the range or crushed to black; positive = clipped."""
+    return np.maximum(np.maximum(p.max(1) - 1, -p.min(1)), 2 * HALF - np.abs(p).max(1)) - HALF
+
+
+def newly_near(before, after):
+    """Share in percent of pixels that come near or beyond the edge, rising over sixteen codes about it."""
+    edge = lambda past: np.clip((past + EASED) / (2 * EASED), 0, 1)
+    b = past_edge(before)
+    return 100 * np.where(b > 0, 0, np.maximum(edge(past_edge(after)) - edge(b), 0)).mean()
+
+
+def first_not_allowed(before, after, percent):
+    """How far the first pixel is past the edge after those `percent` that may newly clip."""
+    past = past_edge(after[past_edge(before) <= 0])
+    allowed = int(percent / 100 * len(before) + 1e-8)
+    return np.sort(past)[::-1][allowed] if len(past) > allowed else -np.inf
 
 
 class Problem:
     def __init__(self, audit):
         arrays = lambda v: np.array(v, dtype=float)
         self.data = dict(audit)
-        for key in ("few", "dark", "levels", "blown"):
+        for key in ("few", "picture", "dark", "levels", "blown"):
             self.data[key] = arrays(audit[key]).reshape(-1, 3)
         self.people = [
             {k: (v if k in ("width", "level", "hue") or v is None else arrays(v)) for k, v in p.items()}
@@ -208,7 +219,7 @@ class Problem:
         """(cost, what every limit is overstepped by, in its own unit)."""
         d, limits, move = self.data, self.data["limits"], Move(self.data, p)
         cost = 0.0
-        stops, skin_slopes, upper_slopes, spreads, skin_clip = [], [], [], [], []
+        stops, skin_slopes, upper_slopes, spreads, skin_past = [], [], [], [], []
         slopes = lambda ramp: np.diff(move(ramp) @ LUMA) / np.diff(ramp @ LUMA)
         for person in self.people:
             moved = move(person["pixels"])
@@ -232,7 +243,8 @@ class Problem:
             if len(person["upper"]):
                 upper_slopes.append(slopes(person["upper"]))
             spreads.append((log_spread(moved) + 1e-3) / (person["spread"] + 1e-3))
-            skin_clip.append(newly_beyond(person["pixels"], moved))
+            allowed = limits["skin_new_clipping_pct"]
+            skin_past.append(first_not_allowed(person["all"], move(person["all"]), allowed))
         growth = 0.0
         for mean, share, chroma, before in self.neutrals:
             at = lab(move(mean))
@@ -242,7 +254,8 @@ class Problem:
                 left = np.hypot(at[1], at[2]) - max(0.42 * chroma, 1.5)
                 cost += (3 * weight * max(left, 0)) ** 2
             growth += share * (difference_from_neutral(at) - before)
-        clip = newly_beyond(d["few"], move(d["few"]))
+        clip = newly_near(d["few"], move(d["few"]))
+        past = first_not_allowed(d["picture"], move(d["picture"]), limits["new_clipping_pct"])
         cost += (0.3 * clip) ** 2
         price = [0.1, 0.2, 0.1, 0, 3] if self.mids else [0.05, 0.05, 0.05, 1.5, 3]
         cost += ((np.array(price) * p) ** 2).sum()
@@ -261,8 +274,8 @@ class Problem:
             "UpperContrast": (
                 (limits["upper_slope_min"] - np.concatenate(upper_slopes).min()) / 0.05 if upper_slopes else -10
             ),
-            "Clipping": (clip - limits["new_clipping_pct"]) / 0.5,
-            "SkinClipping": (max(skin_clip) - limits["skin_new_clipping_pct"]) / 0.1,
+            "Clipping": max(past / 0.005, -10),
+            "SkinClipping": max(max(skin_past) / 0.005, -10),
             "SkinSpread": max(spreads.max() - limits["skin_spread_max"], limits["skin_spread_min"] - spreads.min())
             / 0.03,
             "Noise": (noise - limits["noise_gain"]) / 0.05,
@@ -315,7 +328,9 @@ def main():
         problem, ours = Problem(item["audit"]), np.array(item["audit"]["parameters"])
         cost, excess = problem.evaluate(ours)
         names, few, thorough = zip(*item["audit"]["excess"])
-        # Limits are held on all pixels; the optimisation sees some. What those hide belongs to the problem.
+        # Clipping is on all pixels here; of the rest the optimisation sees some.
+        few = [t if "Clipping" in n else f for n, f, t in zip(names, few, thorough)]
+        # Limits are held on all pixels. What the optimisation does not see of them belongs to the problem.
         hidden = np.maximum(np.array(thorough) - np.array(few), 0)
         theirs = min(best(problem, ours, -MARGIN - hidden), np.inf)
         nearest = names[int(np.argmax(thorough))]

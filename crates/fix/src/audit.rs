@@ -15,6 +15,8 @@ use crate::solve::{best_within_limits, family_of, objective_of, targets_of};
 pub struct AuditPerson {
     /// The skin pixels that the optimiser sees, R'G'B'.
     pub pixels: Vec<[f64; 3]>,
+    /// All skin pixels, which decide about the limit on new clipping.
+    pub all: Vec<[f64; 3]>,
     /// Y', Cb, Cr to be added to their trimmed means.
     pub offset: [f64; 3],
     /// The trimmed means of all pixels in the source: Y', Cb, Cr.
@@ -44,7 +46,7 @@ pub struct Audit {
     pub parameters: [f64; 5],
     /// Our value of the objective, without limits.
     pub cost: f64,
-    /// Each limit with what it is overstepped by at our parameters, on the pixels here and on all pixels.
+    /// Each limit with what it is overstepped by at our parameters, on the pixels that the optimiser sees and on all.
     pub excess: Vec<(String, f64, f64)>,
     /// Everybody.
     pub people: Vec<AuditPerson>,
@@ -54,6 +56,8 @@ pub struct Audit {
     pub neutral_confidence: f64,
     /// Picture pixels that the optimiser sees.
     pub few: Vec<[f64; 3]>,
+    /// All picture pixels, which decide about the limit on new clipping.
+    pub picture: Vec<[f64; 3]>,
     /// Pixels that the noise gain is taken from.
     pub dark: Vec<[f64; 3]>,
     /// Colours that the gap between codes is taken at.
@@ -78,6 +82,8 @@ pub fn audit(problem: &Problem, reach: Reach) -> Result<Audit, ProblemError> {
 
 fn laid_open(objective: &Objective<'_>, p: &Parameters) -> Audit {
     let ready = objective.ready;
+    let mut objective = objective.clone();
+    objective.look_about(p);
     let (state, _) = objective.state(p, false);
     let (thorough, _) = objective.state(p, true);
     let people = ready
@@ -92,6 +98,7 @@ fn laid_open(objective: &Objective<'_>, p: &Parameters) -> Audit {
             };
             AuditPerson {
                 pixels: set.few.clone(),
+                all: set.pixels.clone(),
                 offset: [set.few_off.y, set.few_off.cb, set.few_off.cr],
                 before: [
                     set.before.level.signal(),
@@ -122,6 +129,7 @@ fn laid_open(objective: &Objective<'_>, p: &Parameters) -> Audit {
         neutrals: ready.neutrals.iter().map(|g| (g.mean, g.share)).collect(),
         neutral_confidence: ready.light.neutral.map_or(0.0, |n| n.confidence),
         few: ready.few.clone(),
+        picture: ready.picture.clone(),
         dark: ready.dark.clone(),
         levels: ready.levels.clone(),
         blown: ready.blown.clone(),

@@ -9,6 +9,7 @@
 pub mod aim;
 pub mod audit;
 mod choose;
+mod clipping;
 mod cost;
 mod explain;
 pub mod light;

@@ -5,7 +5,7 @@ use inkarnat_color::Lab;
 use crate::aim::{Aim, AimCentre, SaturationAim, Want};
 use crate::limits::{Limit, Limits};
 use crate::model::{Family, Move, Parameters};
-use crate::sample::{Measures, Ready, SkinAfter};
+use crate::sample::{Edges, Measures, On, Ready, SkinAfter};
 use crate::solution::{Reach, SkinValue};
 
 /// One person's aim with its centre, ready to be measured against.
@@ -167,6 +167,8 @@ pub(crate) struct Objective<'a> {
     pub(crate) who: Vec<usize>,
     /// Added to what each limit is overstepped by: what the few pixels of the optimiser do not show.
     pub(crate) tightened: [f64; 12],
+    /// The pixels that decide about new clipping, for a look at some pixels.
+    pub(crate) edges: Edges,
 }
 
 /// Limits of a move with how far each is overstepped; 1 = by about as much as one can see.
@@ -201,12 +203,10 @@ pub(crate) fn excess(m: &Measures, l: &Limits, saturation: f64, reach: Reach) ->
         ),
         (
             Limit::Clipping,
-            (m.clip_growth_pct - l.new_clipping_pct) / 0.5,
+            // Four 10-bit codes.
+            (m.clip_over / 0.005).max(none),
         ),
-        (
-            Limit::SkinClipping,
-            (m.skin_clip_pct - l.skin_new_clipping_pct) / 0.1,
-        ),
+        (Limit::SkinClipping, (m.skin_clip_over / 0.005).max(none)),
         (
             Limit::SkinSpread,
             outside(m.skin_spread.1, f64::NEG_INFINITY, l.skin_spread_max, 0.03).max(outside(
@@ -254,7 +254,12 @@ impl Objective<'_> {
         let skin: Vec<SkinAfter> = (0..self.ready.people.len())
             .map(|i| self.ready.skin_after(i, &made, thorough))
             .collect();
-        let measures = self.ready.measures(&made, &skin, thorough);
+        let on = if thorough {
+            On::All(&self.limits)
+        } else {
+            On::Some(&self.edges)
+        };
+        let measures = self.ready.measures(&made, &skin, &on);
         let after = skin.iter().map(|s| s.value).collect();
         let excess = excess(&measures, &self.limits, made.saturation, self.family.reach);
         (
@@ -266,6 +271,11 @@ impl Objective<'_> {
             },
             measures,
         )
+    }
+
+    /// Looks for the pixels that decide about new clipping near `p`.
+    pub(crate) fn look_about(&mut self, p: &Parameters) {
+        self.edges = self.ready.edges(&self.family.build(p), &self.limits);
     }
 
     /// The terms whose squares are summed. `firmness`: weight of overstepped limits.

@@ -5,22 +5,24 @@ use inkarnat_color::transfer::bt709_oetf;
 use inkarnat_color::{Lab, Percent, WorkingSpace};
 use nalgebra::Vector2;
 
+use crate::clipping::{Clipping, Edge, HALF_CODE, clipping, past_edge};
 use crate::light::{
     LightEstimate, NeutralEstimate, find_neutral, is_neutral, linear709, log_ratios,
     skin_under_d65, working_from_linear709,
 };
+use crate::limits::Limits;
 use crate::model::Move;
 use crate::problem::{LEAST_SKIN, Problem, ProblemError};
 use crate::solution::SkinValue;
 
-/// Half a 10-bit narrow-range code, as signal: what counts as beyond 0 or 1.
-const HALF_CODE: f64 = 0.5 / 876.0;
 /// A source pixel with all channels from here up is part of a blown area.
 const BLOWN: f64 = 0.985;
 /// Pixels that the optimiser looks at; limits are checked on all of them.
 const FEW: usize = 160;
 /// Skin pixels that the optimiser looks at.
 const FEW_SKIN: usize = 100;
+/// Half the range over which new clipping begins to count in the objective: eight 10-bit codes.
+const EASED: f64 = 16.0 * HALF_CODE;
 /// Dark pixels that the noise gain is taken from.
 const DARK: usize = 32;
 
@@ -72,8 +74,21 @@ pub(crate) struct SkinAfter {
     pub(crate) value: SkinValue,
     /// Spread of chromaticity, after over before.
     spread_ratio: f64,
-    /// New clipped pixels, percent of the skin.
-    clip_pct: f64,
+}
+
+/// The pixels that decide about the limits on new clipping: of the picture and of each person's skin.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Edges {
+    picture: Edge,
+    skin: Vec<Edge>,
+}
+
+/// Which pixels a measurement is made on.
+pub(crate) enum On<'a> {
+    /// All of them; clipping is counted.
+    All(&'a Limits),
+    /// Some; clipping is smooth, by the pixels that decide.
+    Some(&'a Edges),
 }
 
 /// What a move does, in the quantities that have limits.
@@ -84,6 +99,10 @@ pub(crate) struct Measures {
     pub(crate) upper_slope: f64,
     pub(crate) clip_growth_pct: f64,
     pub(crate) skin_clip_pct: f64,
+    /// How far the first pixel after those that may clip is beyond the range, signal units.
+    pub(crate) clip_over: f64,
+    /// The same for skin, the worst person.
+    pub(crate) skin_clip_over: f64,
     /// Smallest and largest ratio over the people.
     pub(crate) skin_spread: (f64, f64),
     pub(crate) noise_gain: f64,
@@ -257,7 +276,6 @@ impl Ready {
             value: value_of(mean, self.space, &self.lab),
             // Below a thousandth of ln there is no spread to speak of (a flat patch).
             spread_ratio: (spread + 1e-3) / (spread_before + 1e-3),
-            clip_pct: clip_growth(source, &pixels, thorough),
         }
     }
 
@@ -266,13 +284,45 @@ impl Ready {
         self.lab.lab(by.apply(self.neutrals[group].mean))
     }
 
-    /// Everything that has a limit. `thorough`: on all pixels and by counting; else on some and smoothly.
-    pub(crate) fn measures(&self, by: &Move, after: &[SkinAfter], thorough: bool) -> Measures {
+    /// The pixels that decide about the limits on new clipping near a move.
+    pub(crate) fn edges(&self, by: &Move, limits: &Limits) -> Edges {
+        let of_skin = |set: &SkinSet| clipping(&set.pixels, limits.skin_new_clipping_pct, by).edge;
+        Edges {
+            picture: clipping(&self.picture, limits.new_clipping_pct, by).edge,
+            skin: self.people.iter().map(of_skin).collect(),
+        }
+    }
+
+    fn clip_all(&self, by: &Move, limits: &Limits, m: &mut Measures) {
+        let Clipping {
+            growth_pct, over, ..
+        } = clipping(&self.picture, limits.new_clipping_pct, by);
+        (m.clip_growth_pct, m.clip_over) = (growth_pct, over);
+        for set in &self.people {
+            let skin = clipping(&set.pixels, limits.skin_new_clipping_pct, by);
+            m.skin_clip_pct = m.skin_clip_pct.max(skin.growth_pct);
+            m.skin_clip_over = m.skin_clip_over.max(skin.over);
+        }
+    }
+
+    fn clip_some(&self, by: &Move, edges: &Edges, m: &mut Measures) {
+        m.clip_growth_pct = soft_clip_growth(&self.few, by);
+        m.clip_over = edges.picture.over(by);
+        m.skin_clip_over = edges
+            .skin
+            .iter()
+            .map(|edge| edge.over(by))
+            .fold(f64::NEG_INFINITY, f64::max);
+    }
+
+    /// Everything that has a limit.
+    pub(crate) fn measures(&self, by: &Move, after: &[SkinAfter], on: &On<'_>) -> Measures {
         let luma = |p: [f64; 3]| self.space.coefficients.luma(p);
         let mut m = Measures {
             skin_slope: (f64::INFINITY, f64::NEG_INFINITY),
             upper_slope: f64::INFINITY,
             skin_spread: (f64::INFINITY, f64::NEG_INFINITY),
+            skin_clip_over: f64::NEG_INFINITY,
             ..Measures::default()
         };
         let slopes = |ramp: &[[f64; 3]]| -> Vec<f64> {
@@ -297,11 +347,11 @@ impl Ready {
             }
             let spread = after.spread_ratio;
             m.skin_spread = (m.skin_spread.0.min(spread), m.skin_spread.1.max(spread));
-            m.skin_clip_pct = m.skin_clip_pct.max(after.clip_pct);
         }
-        let sample = if thorough { &self.picture } else { &self.few };
-        let moved: Vec<[f64; 3]> = sample.iter().map(|p| by.apply(*p)).collect();
-        m.clip_growth_pct = clip_growth(sample, &moved, thorough);
+        match on {
+            On::All(limits) => self.clip_all(by, limits, &mut m),
+            On::Some(edges) => self.clip_some(by, edges, &mut m),
+        }
         m.noise_gain = self.noise_gain(by);
         m.code_gap = self
             .levels
@@ -497,34 +547,17 @@ pub(crate) fn from_neutral(lab: &LabConverter, signal: [f64; 3]) -> f64 {
     .0
 }
 
-fn beyond(p: &[f64; 3]) -> bool {
-    p.iter().any(|v| *v > 1.0 + HALF_CODE || *v < -HALF_CODE)
-        || p.iter().all(|v| v.abs() < HALF_CODE)
-}
-
-/// New pixels beyond range or crushed to black, percent of the sample.
-fn clip_growth(sample: &[[f64; 3]], moved: &[[f64; 3]], thorough: bool) -> f64 {
+/// New pixels near or beyond the edge of the range, percent of the sample, smoothly: a pixel counts from
+/// [`EASED`] inside the edge, from where the source is, and in full that far beyond it.
+fn soft_clip_growth(sample: &[[f64; 3]], by: &Move) -> f64 {
     if sample.is_empty() {
         return 0.0;
     }
+    let edge = |p: [f64; 3]| ((past_edge(p) + EASED) / (2.0 * EASED)).clamp(0.0, 1.0);
     let sum: f64 = sample
         .iter()
-        .zip(moved)
-        .map(|(p, after)| {
-            if thorough {
-                f64::from(u8::from(beyond(after) && !beyond(p)))
-            } else if beyond(p) {
-                0.0
-            } else {
-                // Rises over two codes on the safe side of the edge, from where the source is.
-                let edge = |p: &[f64; 3]| {
-                    let over = p.iter().copied().fold(f64::NEG_INFINITY, f64::max) - 1.0;
-                    let under = -p.iter().copied().fold(f64::INFINITY, f64::min);
-                    ((over.max(under) + 2.0 * HALF_CODE) / (4.0 * HALF_CODE)).clamp(0.0, 1.0)
-                };
-                (edge(after) - edge(p)).max(0.0)
-            }
-        })
+        .filter(|p| past_edge(**p) <= 0.0)
+        .map(|p| (edge(by.apply(*p)) - edge(*p)).max(0.0))
         .sum();
     100.0 * sum / sample.len() as f64
 }

@@ -12,7 +12,7 @@ use crate::limits::{Limit, Limits};
 use crate::model::{Family, Parameters};
 use crate::objective::{Objective, State as MoveState, Target};
 use crate::problem::{Problem, ProblemError};
-use crate::sample::{Ready, signal_of};
+use crate::sample::{Edges, Ready, signal_of};
 use crate::solution::{Fix, PersonResult, Reach, Solution, State};
 use crate::target::centre;
 use inkarnat_color::delta_e_2000;
@@ -96,6 +96,7 @@ pub(crate) fn objective_of<'a>(
         family,
         who: (0..targets.len()).collect(),
         tightened: [0.0; 12],
+        edges: Edges::default(),
     }
 }
 
@@ -199,8 +200,10 @@ pub(crate) fn best_within_limits(objective: &Objective<'_>) -> Parameters {
     let mut begun: Vec<(f64, Parameters)> = starts(objective)
         .into_iter()
         .map(|start| {
-            let at = descended(objective, start, LOOSE, 1e-3);
-            (objective.cost(&at, LOOSE), at)
+            let mut loose = objective.clone();
+            loose.look_about(&start);
+            let at = descended(&loose, start, LOOSE, 1e-3);
+            (loose.cost(&at, LOOSE), at)
         })
         .collect();
     begun.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -224,6 +227,7 @@ pub(crate) fn best_within_limits(objective: &Objective<'_>) -> Parameters {
 fn held(objective: &Objective<'_>, mut at: Parameters) -> Parameters {
     let mut firm = objective.clone();
     for _ in 0..7 {
+        firm.look_about(&at);
         at = descended(&firm, at, FIRM, 1e-8);
         let over = firm.state(&at, true).0.excess.map(|(_, e)| e);
         if over.iter().all(|e| *e <= 0.0) {
@@ -391,10 +395,11 @@ fn what_stops(
         .iter()
         .filter(|(_, e)| *e > -0.6)
         .map(|(limit, _)| {
-            let freer = Objective {
+            let mut freer = Objective {
                 limits: lifted(objective.limits, *limit),
                 ..objective.clone()
             };
+            freer.look_about(p);
             let at = descended(&freer, descended(&freer, *p, LOOSE, 1e-3), FIRM, 1e-5);
             (now - miss(&labs(&freer.state(&at, false).0)), *limit)
         })
