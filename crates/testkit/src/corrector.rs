@@ -4,6 +4,7 @@ use inkarnat_color::Rgb;
 use inkarnat_color::transfer::{bt709_oetf, bt709_oetf_inverse};
 use inkarnat_spectra::balance_gains;
 
+use crate::scene::Codec;
 use crate::stage::Region;
 
 /// Where a person should read.
@@ -26,8 +27,8 @@ pub enum PersonAim {
 pub struct ShotInput<'a> {
     /// The working signal.
     pub picture: &'a Rgb,
-    /// Bits a sample that the picture was stored with.
-    pub depth: u8,
+    /// How the shot is stored.
+    pub codec: Codec,
     /// One patch a person: centre and radii as fractions of width and height.
     pub patches: &'a [[f64; 4]],
     /// What each pixel shows. Only the row *neutral balance only* may look at it.

@@ -7,6 +7,7 @@
 
 pub mod cast;
 pub mod corrector;
+pub mod encoded;
 pub mod film;
 pub mod grid;
 pub mod reach;

@@ -189,9 +189,10 @@ impl<'a> Prepared<'a> {
             shots: self
                 .shots
                 .iter()
-                .map(|shot| ShotInput {
+                .zip(&spec.shots)
+                .map(|(shot, spec)| ShotInput {
                     picture: &shot.picture,
-                    depth: shot.codes.format.depth,
+                    codec: spec.codec,
                     patches: &shot.patches,
                     regions: &shot.regions,
                 })

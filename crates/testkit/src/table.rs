@@ -169,6 +169,7 @@ pub fn text(rows: &[Row]) -> String {
                 ))
             };
             let cells: Vec<String> = names.iter().map(|n| of(n)).collect();
+            // Typed and encoded rows may hold fewer scenes.
             let n = group.iter().filter(|r| r.corrector == names[0]).count();
             let _ = writeln!(out, "| {key} | {n} | {} |", cells.join(" | "));
         }
@@ -212,7 +213,7 @@ pub fn text(rows: &[Row]) -> String {
     let last = names
         .iter()
         .rev()
-        .find(|n| n.starts_with("the tool"))
+        .find(|n| n.starts_with("the tool") && **n != crate::encoded::EncodedTool::NAME)
         .or(names.last());
     for name in last
         .into_iter()
@@ -233,6 +234,31 @@ pub fn text(rows: &[Row]) -> String {
         }
     }
     out
+}
+
+/// Skin of the scenes that went through encoded files, beside the same scenes in process: readings, medians, and the
+/// median and 95th percentile of the difference a reading.
+#[must_use]
+pub fn through_files(rows: &[Row]) -> Option<String> {
+    let of = |name: &'static str| rows.iter().filter(move |r| r.corrector == name);
+    let pairs: Vec<(f64, f64)> = of(crate::encoded::EncodedTool::NAME)
+        .filter_map(|file| {
+            of("the tool, own")
+                .find(|r| (&r.scene, r.shot, r.person) == (&file.scene, file.shot, file.person))
+                .map(|process| (process.skin_de00, file.skin_de00))
+        })
+        .collect();
+    let process = Spread::of(pairs.iter().map(|p| p.0))?;
+    let file = Spread::of(pairs.iter().map(|p| p.1))?;
+    let difference = Spread::of(pairs.iter().map(|p| p.1 - p.0))?;
+    Some(format!(
+        "through encoded files and the program, {} readings: skin ΔE00 median {:.2}, the same scenes in process {:.2}; difference of a reading, median {:.2}, 95th {:.2}",
+        pairs.len(),
+        file.median,
+        process.median,
+        difference.median,
+        difference.p95
+    ))
 }
 
 /// The figures that bounds are set on: medians only, by row and by tuned or held out.

@@ -124,7 +124,7 @@ fn correct_shot(
         .count();
     let rule = ClipRule::of_source(
         Levels::Narrow,
-        shot.depth,
+        shot.codec.sampling().1,
         beyond as f64 / (width * height) as f64,
     );
     let mut people = Vec::new();

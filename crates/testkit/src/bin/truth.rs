@@ -1,5 +1,8 @@
 //! Runs correctors over the grid of scenes with known truth and prints one table.
 //!
+//! With `INKARNAT_BIN` set to the built program, the full mode also takes each twelfth scene through encoded files and
+//! that program.
+//!
 //! `truth [--quick|--full] [--json FILE] [--markdown FILE] [--bounds FILE] [--tighten]`
 #![expect(
     clippy::print_stdout,
@@ -11,9 +14,12 @@ use std::collections::BTreeMap;
 use std::process::ExitCode;
 
 use inkarnat_testkit::corrector::{Corrector, DoNothing, NeutralBalance};
+use inkarnat_testkit::encoded::EncodedTool;
 use inkarnat_testkit::grid::one_in_three;
 use inkarnat_testkit::score::{Aims, Prepared, Row};
-use inkarnat_testkit::table::{balance_against_published, figures, missed, text, tightened};
+use inkarnat_testkit::table::{
+    balance_against_published, figures, missed, text, through_files, tightened,
+};
 use inkarnat_testkit::tool::Tool;
 use inkarnat_testkit::{SceneSpec, grid, quick_grid};
 use rayon::prelude::*;
@@ -55,6 +61,7 @@ fn score_scene(
     spec: &SceneSpec,
     (width, height): (usize, usize),
     typed_too: bool,
+    program: Option<&EncodedTool>,
 ) -> (Vec<Row>, Vec<String>) {
     let Some(prepared) = Prepared::new(spec, width, height) else {
         return (
@@ -86,8 +93,17 @@ fn score_scene(
             Err(why) => failures.push(format!("{}: {}: {why}", corrector.name(), spec.name)),
         }
     }
+    if let Some(program) = program {
+        match prepared.score(program, Aims::Own, &own) {
+            Ok(more) => rows.extend(more),
+            Err(why) => failures.push(format!("{}: {}: {why}", program.name(), spec.name)),
+        }
+    }
     (rows, failures)
 }
+
+/// Scenes apart that go through encoded files.
+const ENCODED_EVERY: usize = 12;
 
 fn run() -> Result<bool, String> {
     let arguments = arguments()?;
@@ -104,12 +120,17 @@ fn run() -> Result<bool, String> {
     } else {
         (640, 360)
     };
+    let program = std::env::var_os("INKARNAT_BIN")
+        .filter(|_| !arguments.quick)
+        .map(EncodedTool::new);
     // Typed aims answer another question and need fewer scenes: a third of them in the quick mode.
     let results: Vec<_> = scenes
         .par_iter()
-        .map(|s| {
+        .enumerate()
+        .map(|(n, s)| {
             let turned: String = s.name.chars().rev().collect();
-            score_scene(s, size, !arguments.quick || one_in_three(&turned))
+            let encoded = program.as_ref().filter(|_| n % ENCODED_EVERY == 0);
+            score_scene(s, size, !arguments.quick || one_in_three(&turned), encoded)
         })
         .collect();
     let mut rows: Vec<Row> = Vec::new();
@@ -128,6 +149,9 @@ fn run() -> Result<bool, String> {
         println!(
             "neutral balance only, truly neutral surface, ideal camera: mean of medians {ours:.2} over {n} lights; the published experiment has {published:.2} over the same"
         );
+    }
+    if let Some(line) = through_files(&rows) {
+        println!("{line}");
     }
     let figures = figures(&rows);
     if let Some(path) = &arguments.json {

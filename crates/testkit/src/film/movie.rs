@@ -6,9 +6,9 @@ use std::process::{Child, Command, Stdio};
 
 use inkarnat_color::picture::{Planes16, Subsampling};
 
-use super::scenario::FilmCodec;
 use super::{RATE, timecode};
 use crate::render::video_format;
+use crate::scene::Codec;
 
 /// What goes wrong with movies.
 #[derive(Debug)]
@@ -26,16 +26,7 @@ fn failed(what: &str, why: impl std::fmt::Display) -> MovieError {
     MovieError(format!("{what}: {why}"))
 }
 
-impl FilmCodec {
-    /// Chroma sampling and bit depth.
-    #[must_use]
-    pub const fn sampling(self) -> (Subsampling, u8) {
-        match self {
-            Self::H264 => (Subsampling::S420, 8),
-            Self::H264Ten | Self::ProRes => (Subsampling::S422, 10),
-        }
-    }
-
+impl Codec {
     const fn pixel_format(self) -> &'static str {
         match self {
             Self::H264 => "yuv420p",
@@ -90,7 +81,7 @@ impl Writer {
     /// When `ffmpeg` cannot be started.
     pub fn new(
         path: &Path,
-        codec: FilmCodec,
+        codec: Codec,
         (width, height): (usize, usize),
         track: Track<'_>,
     ) -> Result<Self, MovieError> {

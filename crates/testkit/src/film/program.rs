@@ -8,8 +8,9 @@ use inkarnat_color::picture::{Planes16, Region as Area, Subsampling};
 use super::RATE;
 use super::lists::RECORD_START;
 use super::movie::{MovieError, Reader, Track, Writer};
-use super::scenario::{FilmCodec, Use};
+use super::scenario::Use;
 use crate::render::quantise;
+use crate::scene::Codec;
 
 /// Frames of bars at the head.
 pub const BARS: u64 = 2 * RATE;
@@ -144,7 +145,7 @@ pub fn join(
         reel: "MASTER",
     };
     let coded = |picture: &Rgb| quantise(picture, Subsampling::S422, 10);
-    let mut writer = Writer::new(path, FilmCodec::ProRes, size, track)?;
+    let mut writer = Writer::new(path, Codec::ProRes, size, track)?;
     let test = coded(&bars(width, height));
     for _ in 0..BARS {
         writer.write(&test)?;

@@ -5,6 +5,8 @@
 
 use inkarnat_spectra::{Illuminant, illuminant};
 
+use crate::scene::Codec;
+
 /// People by their place in the renderer's cast.
 pub mod who {
     /// Very light, freckles.
@@ -39,21 +41,9 @@ pub struct CameraSetup {
     /// Exposure against nominal, stops.
     pub exposure_stops: f64,
     /// How it records.
-    pub codec: FilmCodec,
+    pub codec: Codec,
     /// Standard deviation of its noise at mid grey, share of white.
     pub noise: f32,
-}
-
-/// How a camera records.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
-#[serde(rename_all = "snake_case")]
-pub enum FilmCodec {
-    /// H.264, 8 bit 4:2:0.
-    H264,
-    /// H.264, 10 bit 4:2:2.
-    H264Ten,
-    /// ProRes 422 HQ, 10 bit.
-    ProRes,
 }
 
 /// Where and in what light.
@@ -139,7 +129,7 @@ const A: CameraSetup = CameraSetup {
     sensor: 1,
     balance: ("FL11", Some(("D65", 0.25))),
     exposure_stops: 0.1,
-    codec: FilmCodec::H264,
+    codec: Codec::H264,
     noise: 0.004,
 };
 const B: CameraSetup = CameraSetup {
@@ -147,7 +137,7 @@ const B: CameraSetup = CameraSetup {
     sensor: 0,
     balance: ("D55", None),
     exposure_stops: -0.4,
-    codec: FilmCodec::ProRes,
+    codec: Codec::ProRes,
     noise: 0.003,
 };
 const C: CameraSetup = CameraSetup {
@@ -155,7 +145,7 @@ const C: CameraSetup = CameraSetup {
     sensor: 0,
     balance: ("D65", None),
     exposure_stops: 0.0,
-    codec: FilmCodec::ProRes,
+    codec: Codec::ProRes,
     noise: 0.003,
 };
 const D: CameraSetup = CameraSetup {
@@ -163,7 +153,7 @@ const D: CameraSetup = CameraSetup {
     sensor: 1,
     balance: ("A", Some(("D65", 0.70))),
     exposure_stops: 0.3,
-    codec: FilmCodec::H264Ten,
+    codec: Codec::H264Ten,
     noise: 0.005,
 };
 

@@ -620,6 +620,9 @@ fn cheek_luma(buffers: &Buffers, picture: &[[f32; 3]], placement: usize, region:
     sum / weight
 }
 
+/// Takes the coverage of one person's skin, by the person's number in the take.
+pub type MaskWriter<'a> = dyn FnMut(usize, &[f32]) -> Result<(), MovieError> + 'a;
+
 /// Renders a take to `path`, frame by frame, and gives its truth. A mask of each person's skin at the middle frame is
 /// written beside it by `mask`.
 ///
@@ -631,7 +634,7 @@ pub fn shoot(
     (data, baked): (&HeadData, &[Baked]),
     index_of: &dyn Fn(usize) -> usize,
     size: Size,
-    mask: &mut dyn FnMut(usize, &[f32]) -> Result<(), MovieError>,
+    mask: &mut MaskWriter<'_>,
 ) -> Result<TakeTruth, MovieError> {
     let lights = lights_of(take.setting);
     let shoot = Shoot::new(take, size.height, index_of);
