@@ -145,13 +145,15 @@ fn run() -> Result<bool, String> {
     for failure in &failures {
         println!("not scored: {failure}");
     }
+    let mut remarks = Vec::new();
     if let Some((n, ours, published)) = balance_against_published(&rows) {
-        println!(
+        remarks.push(format!(
             "neutral balance only, truly neutral surface, ideal camera: mean of medians {ours:.2} over {n} lights; the published experiment has {published:.2} over the same"
-        );
+        ));
     }
-    if let Some(line) = through_files(&rows) {
-        println!("{line}");
+    remarks.extend(through_files(&rows));
+    for remark in &remarks {
+        println!("{remark}");
     }
     let figures = figures(&rows);
     if let Some(path) = &arguments.json {
@@ -159,7 +161,10 @@ fn run() -> Result<bool, String> {
         write(path, &json.to_string())?;
     }
     if let Some(path) = &arguments.markdown {
-        write(path, &table)?;
+        write(
+            path,
+            &between_marks(path, &format!("{table}\n{}", remarks.join("\n")))?,
+        )?;
     }
     let mut within = failures.is_empty();
     if let Some(path) = &arguments.bounds {
@@ -200,6 +205,25 @@ fn run() -> Result<bool, String> {
         },
     );
     Ok(within)
+}
+
+/// The text of a document with what stands between its two marks replaced.
+fn between_marks(path: &str, text: &str) -> Result<String, String> {
+    const MARKS: [&str; 2] = ["<!-- table -->", "<!-- /table -->"];
+    let old = std::fs::read_to_string(path).map_err(|e| format!("{path}: {e}"))?;
+    let (Some((head, _)), Some((_, tail))) = (old.split_once(MARKS[0]), old.split_once(MARKS[1]))
+    else {
+        return Err(format!(
+            "{path}: expected the marks {} and {}",
+            MARKS[0], MARKS[1]
+        ));
+    };
+    Ok(format!(
+        "{head}{}\n{}\n{}{tail}",
+        MARKS[0],
+        text.trim_end(),
+        MARKS[1]
+    ))
 }
 
 /// Whole or not at all.
