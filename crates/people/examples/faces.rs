@@ -23,6 +23,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         let faces = models.find(&picture, &FindSettings::default())?;
         let found = started.elapsed();
         println!("{path}: {} faces in {found:.1?}", faces.len());
+        let boxes: Vec<_> = faces.iter().map(|face| face.bounds).collect();
+        println!("boxes {boxes:?}");
         for face in &faces {
             let started = Instant::now();
             let mesh = models.mesh(&picture, face)?;

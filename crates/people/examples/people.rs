@@ -40,7 +40,11 @@ fn main() -> Result<(), Failure> {
             tracks.len(),
             1e3 * spent / frames.len().max(1) as f64
         );
-        let name = Path::new(shot).file_stem().unwrap_or_default().to_string_lossy().to_string();
+        let name = Path::new(shot)
+            .file_stem()
+            .unwrap_or_default()
+            .to_string_lossy()
+            .to_string();
         std::fs::write(
             output.join(format!("{name}.json")),
             serde_json::to_string(&tracks)?,
@@ -54,7 +58,11 @@ fn main() -> Result<(), Failure> {
                 track.views,
                 track.spread,
                 track.liveliness,
-                if track.may_be_a_picture() == Some(true) { ", may be a picture" } else { "" }
+                if track.may_be_a_picture() == Some(true) {
+                    ", may be a picture"
+                } else {
+                    ""
+                }
             );
             for (span, reason) in track.lost_spans() {
                 println!("   lost {}–{}: {reason}", span.start, span.end - 1);
@@ -118,18 +126,31 @@ fn read(frames: &[PathBuf], track: &FaceTrack, drawing: &Path) -> Result<(), Fai
     for (frame, outline) in held() {
         let picture = load(&frames[frame as usize])?;
         if let Some(region) = skin_region(outline, picture.width, picture.height) {
-            sides.push(side_lights(&picture.region(region), region, outline, &rule)?);
+            sides.push(side_lights(
+                &picture.region(region),
+                region,
+                outline,
+                &rule,
+            )?);
         }
     }
     let Some(light) = face_light(&sides, WorkingSpace::default()) else {
         println!("   no side of the face can be read");
         return Ok(());
     };
+    if let Some((_, outline)) = held().next() {
+        let facing = Part::ALL.map(|part| format!("{:.2}", outline.facing(part)));
+        println!("   facing {} yaw {:.0}", facing.join(" "), outline.yaw_deg);
+    }
     println!(
         "   key {:?}, key to fill {}, {}",
         light.key,
-        light.key_to_fill.map_or("unknown".into(), |r| format!("{r:.2}")),
-        light.two_lights.map_or("one light".into(), |t| format!("two lights: {t:?}"))
+        light
+            .key_to_fill
+            .map_or("unknown".into(), |r| format!("{r:.2}")),
+        light
+            .two_lights
+            .map_or("one light".into(), |t| format!("two lights: {t:?}"))
     );
     let (mut readings, mut lost) = (Vec::new(), 0);
     let (mut coverage, mut confidence) = (0.0, 0.0);
@@ -141,11 +162,24 @@ fn read(frames: &[PathBuf], track: &FaceTrack, drawing: &Path) -> Result<(), Fai
         match choose_skin(&picture.region(region), region, outline, light.key, &rule) {
             Ok(skin) => {
                 let chosen = picture.region(skin.chosen.region);
-                readings.push(read_frame(frame, &chosen, &skin.chosen, WorkingSpace::default())?);
+                readings.push(read_frame(
+                    frame,
+                    &chosen,
+                    &skin.chosen,
+                    WorkingSpace::default(),
+                )?);
+                if count == 0 {
+                    println!("   parts {:?} {:.3?}", skin.parts, skin.model);
+                }
                 coverage += skin.coverage;
                 confidence += skin.confidence;
                 if count % 10 == 0 {
-                    draw(&frames[frame as usize], outline, &skin, &format!("{}_{frame}.png", drawing.display()))?;
+                    draw(
+                        &frames[frame as usize],
+                        outline,
+                        &skin,
+                        &format!("{}_{frame}.png", drawing.display()),
+                    )?;
                 }
             }
             Err(reason) => {
@@ -165,7 +199,8 @@ fn read(frames: &[PathBuf], track: &FaceTrack, drawing: &Path) -> Result<(), Fai
             "   level {:.1} ±{:.1} %, hue {}, chroma {:.3}, coverage {:.2}, confidence {:.2}, {} frames, {:.0} pixels",
             shot.level.0,
             shot.level_u,
-            shot.hue.map_or("none".into(), |h| format!("{:.1}°", h.degrees())),
+            shot.hue
+                .map_or("none".into(), |h| format!("{:.1}°", h.degrees())),
             shot.chroma,
             coverage / n,
             confidence / n,
@@ -195,7 +230,10 @@ fn draw(
     let [l, t, r, b] = outline.bounds();
     let margin = 0.15 * outline.width;
     let hold = |v: f64, limit: u32| v.clamp(0.0, f64::from(limit)) as u32;
-    let (x, y) = (hold(l - margin, image.width()), hold(t - 2.0 * margin, image.height()));
+    let (x, y) = (
+        hold(l - margin, image.width()),
+        hold(t - 2.0 * margin, image.height()),
+    );
     let (w, h) = (
         hold(r + margin, image.width()).saturating_sub(x).max(1),
         hold(b + margin, image.height()).saturating_sub(y).max(1),
@@ -205,14 +243,17 @@ fn draw(
     let mut sheet = image::RgbImage::new(2 * size.0, size.1);
     for (k, source) in [&image, &marked].into_iter().enumerate() {
         let part = image::imageops::crop_imm(source, x, y, w, h).to_image();
-        let part = image::imageops::resize(&part, size.0, size.1, image::imageops::FilterType::Triangle);
+        let part =
+            image::imageops::resize(&part, size.0, size.1, image::imageops::FilterType::Triangle);
         image::imageops::replace(&mut sheet, &part, i64::from(k as u32 * size.0), 0);
     }
     for part in Part::ALL {
         let corners = outline.part(part);
         for (a, b) in corners.iter().zip(corners.iter().cycle().skip(1)) {
             for step in 0..200 {
-                let at = |k: usize, o: u32| (a[k] + (b[k] - a[k]) * f64::from(step) / 200.0 - f64::from(o)) * zoom;
+                let at = |k: usize, o: u32| {
+                    (a[k] + (b[k] - a[k]) * f64::from(step) / 200.0 - f64::from(o)) * zoom
+                };
                 let (px, py) = (at(0, x), at(1, y));
                 if px >= 0.0 && py >= 0.0 && px < f64::from(size.0) && py < 500.0 {
                     sheet.put_pixel(px as u32, py as u32, image::Rgb([255, 255, 0]));

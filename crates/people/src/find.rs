@@ -146,7 +146,9 @@ impl Models {
             .into_iter()
             .map(|other| placed(&other, placement, turn.rem_euclid(360.0)))
             .find(|other| overlap(other.bounds, face.bounds) > settings.overlap);
-        Ok(better.filter(|other| other.score > face.score).unwrap_or(face))
+        Ok(better
+            .filter(|other| other.score > face.score)
+            .unwrap_or(face))
     }
 
     fn find_upright(

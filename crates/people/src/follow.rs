@@ -53,7 +53,11 @@ impl std::fmt::Display for FaceLost {
             Self::NoFace { score } => write!(f, "no face is seen (belief {score:.2})"),
             Self::NotFound => f.write_str("the face is not found where it was followed to"),
             Self::Covered { share } => {
-                write!(f, "{:.0} % of the face is covered or changed", share * 100.0)
+                write!(
+                    f,
+                    "{:.0} % of the face is covered or changed",
+                    share * 100.0
+                )
             }
             Self::Unlike { correlation } => write!(
                 f,
@@ -165,7 +169,9 @@ pub struct FollowSettings {
     pub mesh_every: u64,
     /// Mesh belief below which there is no face, 0–1.
     pub least_score: f64,
-    /// Share of changed points above which a face counts as covered, 0–1.
+    /// Share of changed points of the forehead, a cheek or the nose above which the face counts as
+    /// covered, 0–1; it is held again below half of that, and frames just before that lay above half
+    /// of it are taken back.
     pub most_changed: f64,
     /// Correlation with the first views below which it is another thing.
     pub least_correlation: f64,
@@ -184,7 +190,7 @@ impl Default for FollowSettings {
             find_every: 5,
             mesh_every: 1,
             least_score: 0.5,
-            most_changed: 0.2,
+            most_changed: 0.3,
             least_correlation: 0.3,
             somebody_else: 0.75,
             found_again: 0.5,
@@ -210,6 +216,8 @@ struct Live {
     /// Whether the mesh is followed from frame to frame.
     followed: bool,
     looks: VecDeque<Appearance>,
+    /// Change of each held frame since the look it was judged by.
+    shares: VecDeque<f64>,
     first_look: Appearance,
     misses: u32,
     /// Frame of the last find that confirmed it.
@@ -304,10 +312,7 @@ impl FaceFollower {
             }
             met[k] = true;
             let state = self.all[k].confirm(models, frame, &faces[j], &s, self.frame)?;
-            taken[j] = !matches!(
-                state,
-                Some(FaceState::Lost(FaceLost::SomebodyElse { .. }))
-            );
+            taken[j] = !matches!(state, Some(FaceState::Lost(FaceLost::SomebodyElse { .. })));
             if let Some(state) = state {
                 states[k] = Some(state);
             }
@@ -338,7 +343,9 @@ impl FaceFollower {
                 .all
                 .iter()
                 .enumerate()
-                .filter(|(k, live)| !live.followed && !matches!(states[*k], Some(FaceState::Held(_))))
+                .filter(|(k, live)| {
+                    !live.followed && !matches!(states[*k], Some(FaceState::Held(_)))
+                })
                 .map(|(k, live)| (view.distance(&live.track.embedding), k))
                 .min_by(|a, b| a.0.total_cmp(&b.0))
                 .filter(|(distance, _)| *distance < s.found_again);
@@ -369,9 +376,7 @@ impl FaceFollower {
                 } else {
                     crate::skin::median(live.moves.iter().copied())
                 };
-                while matches!(track.frames.last(), Some(FaceState::Lost(_)))
-                    && track.held() == 0
-                {
+                while matches!(track.frames.last(), Some(FaceState::Lost(_))) && track.held() == 0 {
                     track.frames.pop();
                 }
                 track
@@ -396,6 +401,7 @@ impl Live {
             mesh,
             followed: true,
             looks: VecDeque::from([look.clone()]),
+            shares: VecDeque::new(),
             first_look: look,
             misses: 0,
             confirmed: frame,
@@ -430,8 +436,8 @@ impl Live {
             self.followed = false;
             return lost(FaceLost::LeftPicture);
         }
-        let widths = (middle[0] - square.middle[0]).hypot(middle[1] - square.middle[1])
-            / self.mesh.width();
+        let widths =
+            (middle[0] - square.middle[0]).hypot(middle[1] - square.middle[1]) / self.mesh.width();
         let ratio = mesh.width() / self.mesh.width();
         if widths > 0.45 || !(0.7..1.43).contains(&ratio) {
             self.followed = false;
@@ -439,8 +445,16 @@ impl Live {
         }
         let look = Appearance::of(&cut, &mesh);
         let state = self.judge(&mesh, &look, s);
+        if let FaceState::Lost(FaceLost::Covered { share }) = state {
+            self.take_back(share, s);
+        }
         if matches!(state, FaceState::Held(_)) {
             self.moves.push(inner_movement(&self.mesh, &mesh));
+            let share = self.looks.front().map_or(0.0, |first| look.change(first).0);
+            self.shares.push_back(share);
+            if self.shares.len() > MEMORY {
+                self.shares.pop_front();
+            }
             self.learn(look);
         }
         self.mesh = mesh;
@@ -454,7 +468,12 @@ impl Live {
             .looks
             .front()
             .map_or(0.0, |before| look.change(before).0);
-        if share > s.most_changed {
+        let covered = matches!(
+            self.track.frames.last(),
+            Some(FaceState::Lost(FaceLost::Covered { .. }))
+        );
+        let limit = if covered { 0.5 } else { 1.0 } * s.most_changed;
+        if share > limit {
             return FaceState::Lost(FaceLost::Covered { share });
         }
         let (_, correlation) = look.change(&self.first_look);
@@ -462,6 +481,30 @@ impl Live {
             return FaceState::Lost(FaceLost::Unlike { correlation });
         }
         FaceState::Held(Outline::from(mesh))
+    }
+
+    /// Takes back the frames just before a covering in which it had begun, looks included.
+    fn take_back(&mut self, share: f64, s: &FollowSettings) {
+        while self
+            .shares
+            .back()
+            .is_some_and(|earlier| *earlier > 0.5 * s.most_changed)
+        {
+            self.shares.pop_back();
+            if self.looks.len() > 1 {
+                self.looks.pop_back();
+            }
+            if let Some(state) = self
+                .track
+                .frames
+                .iter_mut()
+                .rev()
+                .find(|state| state.held().is_some())
+            {
+                *state = FaceState::Lost(FaceLost::Covered { share });
+            }
+        }
+        self.shares.clear();
     }
 
     fn learn(&mut self, look: Appearance) {
@@ -539,7 +582,11 @@ impl Live {
                 self.track.embedding = mean;
             }
             let mean = &self.track.embedding;
-            self.track.spread = self.views.iter().map(|v| v.distance(mean)).fold(0.0, f64::max);
+            self.track.spread = self
+                .views
+                .iter()
+                .map(|v| v.distance(mean))
+                .fold(0.0, f64::max);
             self.track.views = self.views.len() as u32;
         }
         self.track.score = self.track.score.max(score);
@@ -549,6 +596,7 @@ impl Live {
         self.mesh = mesh;
         self.followed = true;
         self.looks.clear();
+        self.shares.clear();
         self.looks.push_back(look.clone());
         self.first_look = look;
         self.misses = 0;
@@ -562,7 +610,10 @@ impl Live {
         self.followed = false;
         let since = (self.confirmed + 1).max(self.track.first);
         for frame in since..number {
-            if let Some(state) = self.track.frames.get_mut((frame - self.track.first) as usize)
+            if let Some(state) = self
+                .track
+                .frames
+                .get_mut((frame - self.track.first) as usize)
                 && state.held().is_some()
             {
                 *state = FaceState::Lost(FaceLost::NotFound);

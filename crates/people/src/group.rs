@@ -179,7 +179,10 @@ mod tests {
         let groups = group(&members, &[]);
         assert_eq!(groups.people, [vec![0, 2], vec![1], vec![3]]);
         assert_eq!(groups.questions.len(), 1);
-        assert_eq!((groups.questions[0].first, groups.questions[0].second), (0, 2));
+        assert_eq!(
+            (groups.questions[0].first, groups.questions[0].second),
+            (0, 2)
+        );
     }
 
     #[test]

@@ -43,7 +43,10 @@ pub struct FaceLight {
 /// on an even face the one that is seen better. `None` where no frame shows a side.
 #[must_use]
 pub fn face_light(frames: &[SideLights], space: WorkingSpace) -> Option<FaceLight> {
-    let both: Vec<_> = frames.iter().filter_map(|f| Some((f.right?, f.left?))).collect();
+    let both: Vec<_> = frames
+        .iter()
+        .filter_map(|f| Some((f.right?, f.left?)))
+        .collect();
     let seen = |side: Side| -> f64 {
         frames
             .iter()
@@ -55,12 +58,13 @@ pub fn face_light(frames: &[SideLights], space: WorkingSpace) -> Option<FaceLigh
     if right == 0.0 && left == 0.0 {
         return None;
     }
-    let ratio = (!both.is_empty()).then(|| {
-        median(both.iter().map(|(r, l)| {
-            DISPLAY * (r.mean.y.max(1.0 / 219.0) / l.mean.y.max(1.0 / 219.0)).ln()
-        }))
-        .exp()
-    });
+    let ratio =
+        (!both.is_empty()).then(|| {
+            median(both.iter().map(|(r, l)| {
+                DISPLAY * (r.mean.y.max(1.0 / 219.0) / l.mean.y.max(1.0 / 219.0)).ln()
+            }))
+            .exp()
+        });
     // A side that hardly shows cannot be read, however bright; and equal ones are chosen by sight.
     let key = match ratio {
         Some(ratio) if ratio >= EVEN && right >= 0.5 * left => Side::Right,
@@ -70,9 +74,10 @@ pub fn face_light(frames: &[SideLights], space: WorkingSpace) -> Option<FaceLigh
     };
     let mean = |side: Side| {
         let of = |pick: fn(&Ycbcr) -> f64| {
-            median(both.iter().map(|(r, l)| {
-                pick(&if side == Side::Right { r.mean } else { l.mean })
-            }))
+            median(
+                both.iter()
+                    .map(|(r, l)| pick(&if side == Side::Right { r.mean } else { l.mean })),
+            )
         };
         Ycbcr {
             y: of(|c| c.y),
@@ -153,7 +158,10 @@ mod tests {
         };
         let light = face_light(&[frame], WorkingSpace::default()).unwrap();
         assert_eq!((light.key, light.key_to_fill), (Side::Left, None));
-        assert_eq!(face_light(&[SideLights::default()], WorkingSpace::default()), None);
+        assert_eq!(
+            face_light(&[SideLights::default()], WorkingSpace::default()),
+            None
+        );
         assert_eq!(face_light(&[], WorkingSpace::default()), None);
     }
 }

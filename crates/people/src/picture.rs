@@ -101,7 +101,10 @@ impl Cut {
             return None;
         }
         let (x, y) = (hold(left.floor(), width), hold(top.floor(), height));
-        let (right, bottom) = (hold(right.ceil() + 1.0, width), hold(bottom.ceil() + 1.0, height));
+        let (right, bottom) = (
+            hold(right.ceil() + 1.0, width),
+            hold(bottom.ceil() + 1.0, height),
+        );
         if right < x + 2 || bottom < y + 2 {
             return None;
         }
@@ -121,16 +124,12 @@ impl Cut {
 
     /// A position of the frame in the cut.
     pub(crate) fn inside(&self, at: [f64; 2]) -> [f64; 2] {
-        [0, 1].map(|axis| {
-            (at[axis] - self.corner[axis] as f64 + 0.5) / self.factor as f64 - 0.5
-        })
+        [0, 1].map(|axis| (at[axis] - self.corner[axis] as f64 + 0.5) / self.factor as f64 - 0.5)
     }
 
     /// A position of the cut in the frame.
     pub(crate) fn outside(&self, at: [f64; 2]) -> [f64; 2] {
-        [0, 1].map(|axis| {
-            (at[axis] + 0.5) * self.factor as f64 - 0.5 + self.corner[axis] as f64
-        })
+        [0, 1].map(|axis| (at[axis] + 0.5) * self.factor as f64 - 0.5 + self.corner[axis] as f64)
     }
 
     /// Pixels of the frame in one of the cut.

@@ -21,6 +21,9 @@ const LEAST_SMOOTHING: f64 = 1.5;
 const BAND: [f64; 2] = [0.5, 0.9];
 /// Mahalanobis distance within which a colour is this face's.
 const FITS: f64 = 3.0;
+/// How far the colour of a forehead may lie from that of cheek and nose: cheeks are redder, by up to
+/// about 0.1 in ln R'/G' on the packaged faces; hair differs in the second.
+const AGREES: [f64; 2] = [0.12, 0.1];
 /// The smallest share of a region that has to fit; hair or a hat covers more of it otherwise.
 const LEAST_PART: f64 = 0.3;
 /// How much a region has to face the camera, of its usual area.
@@ -94,9 +97,8 @@ impl ChromaModel {
             return None;
         }
         let centre: [f64; 2] = [0, 1].map(|axis| median(colours.iter().map(|c| c[axis])));
-        let spread: [f64; 2] = [0, 1].map(|axis| {
-            1.4826 * median(colours.iter().map(|c| (c[axis] - centre[axis]).abs()))
-        });
+        let spread: [f64; 2] = [0, 1]
+            .map(|axis| 1.4826 * median(colours.iter().map(|c| (c[axis] - centre[axis]).abs())));
         // Half the sample lies within the MAD: a spread wider than any even skin shows means that
         // other things are in the regions, and the seed is held to what skin can be.
         let reach = spread.map(|s| 2.5 * s.clamp(Self::FLOOR, 0.06));
@@ -202,7 +204,10 @@ pub fn skin_region(outline: &Outline, width: usize, height: usize) -> Option<Reg
     if !outline.is_whole() {
         return None;
     }
-    let all: Vec<[f64; 2]> = Part::ALL.iter().flat_map(|part| outline.part(*part)).collect();
+    let all: Vec<[f64; 2]> = Part::ALL
+        .iter()
+        .flat_map(|part| outline.part(*part))
+        .collect();
     let margin = 3.0 * sigma(outline.width);
     let [left, top, right, bottom] = bounds(&all);
     let start = |v: f64, limit: usize| (v - margin).floor().clamp(0.0, limit as f64) as usize;
@@ -233,8 +238,7 @@ struct Looked<'a> {
 /// What is read of several regions.
 struct Read {
     chosen: Chosen,
-    /// Which of the regions.
-    parts: Vec<usize>,
+    parts: Vec<Part>,
     coverage: f64,
     model: ChromaModel,
 }
@@ -272,8 +276,7 @@ impl<'a> Looked<'a> {
         {
             return Err(NoSkin::PictureSize);
         }
-        let smoothed =
-            std::array::from_fn(|c| smooth(&picture.planes[c], width, height, sigma));
+        let smoothed = std::array::from_fn(|c| smooth(&picture.planes[c], width, height, sigma));
         Ok(Self {
             picture,
             region,
@@ -284,24 +287,20 @@ impl<'a> Looked<'a> {
     }
 
     /// The pixels of a region: how many are in sight, and those of them that are not clipped.
-    fn pixels(&self, polygon: &[[f64; 2]]) -> Option<PartPixels> {
+    fn pixels(&self, part: Part, polygon: &[[f64; 2]]) -> Option<PartPixels> {
         let mut all = 0;
         let mut open = Vec::new();
         let size = [self.region.width, self.region.height];
-        fill(
-            polygon,
-            [self.region.x, self.region.y],
-            size,
-            |index| {
-                if !self.left_out[index] {
-                    all += 1;
-                    if !self.rule.clip.is_clipped(self.picture.pixel(index)) {
-                        open.push(index as u32);
-                    }
+        fill(polygon, [self.region.x, self.region.y], size, |index| {
+            if !self.left_out[index] {
+                all += 1;
+                if !self.rule.clip.is_clipped(self.picture.pixel(index)) {
+                    open.push(index as u32);
                 }
-            },
-        );
+            }
+        });
         (all > 0).then_some(PartPixels {
+            part,
             all,
             clipped: all - open.len(),
             open,
@@ -323,7 +322,7 @@ impl<'a> Looked<'a> {
     }
 
     /// The chroma model of several parts, each with the same weight.
-    fn model(&self, parts: &[PartPixels]) -> Option<ChromaModel> {
+    fn model(&self, parts: &[&PartPixels]) -> Option<ChromaModel> {
         const EACH: usize = 400;
         let colours: Vec<[f64; 2]> = parts
             .iter()
@@ -341,15 +340,16 @@ impl<'a> Looked<'a> {
         if all == 0 {
             return Err(NoSkin::OutOfSight);
         }
-        let model = self.model(parts).ok_or(NoSkin::Covered { coverage: 0.0 })?;
-        let fitting = self.fitting(parts, &model);
+        let (model, fitting) = self
+            .fitting(parts)
+            .ok_or(NoSkin::Covered { coverage: 0.0 })?;
         let coverage = fitting.iter().map(Vec::len).sum::<usize>() as f64 / all as f64;
         let (mut pixels, mut named, mut clipped) = (Vec::new(), Vec::new(), 0);
-        for (k, (part, fitting)) in parts.iter().zip(fitting).enumerate() {
+        for (part, fitting) in parts.iter().zip(fitting) {
             if (fitting.len() as f64) < LEAST_PART * part.all as f64 {
                 continue;
             }
-            named.push(k);
+            named.push(part.part);
             clipped += part.clipped;
             pixels.extend(band(fitting));
         }
@@ -371,45 +371,74 @@ impl<'a> Looked<'a> {
         })
     }
 
-    /// What of the parts fits the model and is neither specular nor in deep shadow.
-    fn fitting(&self, parts: &[PartPixels], model: &ChromaModel) -> Vec<Vec<(u32, f64)>> {
-        let coloured: Vec<Vec<(u32, f64)>> = parts
+    /// What of the parts is skin of one face, neither specular nor in deep shadow.
+    ///
+    /// Cheek and nose lead: a fringe, a hat or a scarf can fill the forehead, and hair has the hue of
+    /// skin often enough. The forehead is let in where it agrees with them, by its own chroma.
+    fn fitting(&self, parts: &[PartPixels]) -> Option<(ChromaModel, Vec<Vec<(u32, f64)>>)> {
+        let leads = |part: &&PartPixels| part.part != Part::Forehead && part.open.len() >= 12;
+        let mut leading: Vec<&PartPixels> = parts.iter().filter(leads).collect();
+        if leading.is_empty() {
+            leading = parts.iter().collect();
+        }
+        let model = self.model(&leading)?;
+        let log = |luma: f64| luma.max(1.0 / 219.0).ln();
+        let logs: Vec<f64> = leading
+            .iter()
+            .flat_map(|part| &part.open)
+            .filter(|&&index| model.distance(self.colour(index)) < FITS)
+            .map(|&index| log(self.luma(index)))
+            .collect();
+        if logs.is_empty() {
+            return None;
+        }
+        let middle = median(logs.iter().copied());
+        let spread = 1.4826 * median(logs.iter().map(|v| (v - middle).abs()));
+        // In the logarithm of the signal: about 0.87 stops of light up and 1.7 down at the least.
+        let (high, low) = ((2.5 * spread).max(0.25), (4.0 * spread).max(0.5));
+        let fitting = parts
             .iter()
             .map(|part| {
-                part.open
+                let led =
+                    part.part == Part::Forehead && leading.iter().all(|l| l.part != part.part);
+                let lit = |index: u32, high: f64, low: f64| {
+                    let luma = self.luma(index);
+                    let v = log(luma) - middle;
+                    (v < high && v > -low).then_some((index, luma))
+                };
+                if !led {
+                    return part
+                        .open
+                        .iter()
+                        .filter(|&&index| model.distance(self.colour(index)) < FITS)
+                        .filter_map(|&index| lit(index, high, low))
+                        .collect();
+                }
+                let near: Vec<(u32, f64)> = part
+                    .open
                     .iter()
-                    .filter(|&&index| model.distance(self.colour(index)) < FITS)
-                    .map(|&index| (index, self.luma(index)))
+                    .filter(|&&index| {
+                        let colour = self.colour(index);
+                        (0..2).all(|axis| (colour[axis] - model.mean[axis]).abs() < AGREES[axis])
+                    })
+                    .filter_map(|&index| lit(index, 0.35, 0.35))
+                    .collect();
+                let colours: Vec<[f64; 2]> =
+                    near.iter().map(|(index, _)| self.colour(*index)).collect();
+                let Some(own) = ChromaModel::fit(&colours) else {
+                    return Vec::new();
+                };
+                near.into_iter()
+                    .filter(|(index, _)| own.distance(self.colour(*index)) < FITS)
                     .collect()
             })
             .collect();
-        let logs = || {
-            coloured
-                .iter()
-                .flatten()
-                .map(|(_, luma)| luma.max(1.0 / 219.0).ln())
-        };
-        if coloured.iter().all(Vec::is_empty) {
-            return coloured;
-        }
-        let middle = median(logs());
-        let spread = 1.4826 * median(logs().map(|v| (v - middle).abs()));
-        // In the logarithm of the signal: about 0.87 stops of light up and 1.7 down at the least.
-        let (high, low) = ((2.5 * spread).max(0.25), (4.0 * spread).max(0.5));
-        coloured
-            .into_iter()
-            .map(|mut part| {
-                part.retain(|(_, luma)| {
-                    let v = luma.max(1.0 / 219.0).ln() - middle;
-                    v < high && v > -low
-                });
-                part
-            })
-            .collect()
+        Some((model, fitting))
     }
 }
 
 struct PartPixels {
+    part: Part,
     all: usize,
     clipped: usize,
     open: Vec<u32>,
@@ -437,11 +466,11 @@ pub fn choose_skin(
     rule: &SkinRule,
 ) -> Result<FaceSkin, NoSkin> {
     let looked = Looked::of_face(picture, region, outline, rule)?;
-    let (named, parts): (Vec<Part>, Vec<PartPixels>) = Part::read(side)
+    let parts: Vec<PartPixels> = Part::read(side)
         .into_iter()
         .filter(|part| outline.facing(*part) >= LEAST_FACING)
-        .filter_map(|part| Some((part, looked.pixels(&outline.part(part))?)))
-        .unzip();
+        .filter_map(|part| looked.pixels(part, &outline.part(part)))
+        .collect();
     let read = looked.read(&parts)?;
     let in_sight = Part::read(side)
         .iter()
@@ -453,32 +482,55 @@ pub fn choose_skin(
             .sum::<f64>();
     Ok(FaceSkin {
         chosen: read.chosen,
-        parts: read.parts.iter().map(|&k| named[k]).collect(),
+        parts: read.parts,
         coverage: read.coverage,
         confidence: read.coverage * in_sight,
         model: read.model,
     })
 }
 
-/// The same rule in regions drawn by hand, polygons in pixels of the picture: what a finding is
-/// compared with. `width` is the face's width in pixels.
+/// The same rule in regions that are given, as by hand: what a finding is compared with. `inside`
+/// says of the middle of a pixel (in pixels of the picture) whether it is skin of that part; `width`
+/// is the face's width in pixels.
 ///
 /// # Errors
 /// As [`choose_skin`].
 pub fn choose_skin_in(
     picture: &Rgb,
     region: Region,
-    polygons: &[Vec<[f64; 2]>],
+    parts: &[Part],
+    inside: impl Fn(Part, [f64; 2]) -> bool,
     width: f64,
     rule: &SkinRule,
 ) -> Result<Chosen, NoSkin> {
     let looked = Looked::new(picture, region, sigma(width), rule)?;
-    let parts: Vec<PartPixels> = polygons
+    let parts: Vec<PartPixels> = parts
         .iter()
-        .filter_map(|polygon| looked.pixels(polygon))
+        .map(|&part| {
+            let all: Vec<u32> = (0..region.area())
+                .filter(|i| {
+                    let (x, y) = (region.x + i % region.width, region.y + i / region.width);
+                    inside(part, [x as f64, y as f64])
+                })
+                .map(|i| i as u32)
+                .collect();
+            let open: Vec<u32> = all
+                .iter()
+                .copied()
+                .filter(|&i| !rule.clip.is_clipped(picture.pixel(i as usize)))
+                .collect();
+            PartPixels {
+                part,
+                all: all.len(),
+                clipped: all.len() - open.len(),
+                open,
+            }
+        })
+        .filter(|part| part.all > 0)
         .collect();
     Ok(looked.read(&parts)?.chosen)
 }
+
 /// The same pixels in the smallest rectangle that holds them.
 fn tight(region: Region, pixels: &[u32], clipped: usize) -> Chosen {
     let place = |index: u32| (index as usize % region.width, index as usize / region.width);
@@ -525,11 +577,10 @@ pub fn side_lights(
         if outline.facing(cheek) < LEAST_FACING {
             return None;
         }
-        let part = looked.pixels(&outline.part(cheek))?;
+        let part = looked.pixels(cheek, &outline.part(cheek))?;
         let all = part.all;
         let parts = [part];
-        let model = looked.model(&parts)?;
-        let fitting = looked.fitting(&parts, &model).remove(0);
+        let fitting = looked.fitting(&parts)?.1.remove(0);
         // A cheek of a face that is read at all has 8 pixels in the band.
         if fitting.len() < 20 || (fitting.len() as f64) < LEAST_PART * all as f64 {
             return None;

@@ -32,7 +32,10 @@ fn radii(sigma: f64) -> [usize; 3] {
 fn across(source: &[f32], target: &mut [f32], width: usize, radius: usize) {
     let norm = 1.0 / (2 * radius + 1) as f64;
     let last = width - 1;
-    for (row, out) in source.chunks_exact(width).zip(target.chunks_exact_mut(width)) {
+    for (row, out) in source
+        .chunks_exact(width)
+        .zip(target.chunks_exact_mut(width))
+    {
         let mut sum = f64::from(row[0]) * radius as f64;
         for k in 0..=radius {
             sum += f64::from(row[k.min(last)]);
@@ -48,7 +51,10 @@ fn across(source: &[f32], target: &mut [f32], width: usize, radius: usize) {
 fn down(source: &[f32], target: &mut [f32], width: usize, height: usize, radius: usize) {
     let norm = 1.0 / (2 * radius + 1) as f64;
     let row = |y: usize| &source[y.min(height - 1) * width..][..width];
-    let mut sums: Vec<f64> = row(0).iter().map(|v| f64::from(*v) * radius as f64).collect();
+    let mut sums: Vec<f64> = row(0)
+        .iter()
+        .map(|v| f64::from(*v) * radius as f64)
+        .collect();
     for k in 0..=radius {
         for (sum, value) in sums.iter_mut().zip(row(k)) {
             *sum += f64::from(*value);
