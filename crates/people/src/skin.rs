@@ -375,7 +375,7 @@ impl<'a> Looked<'a> {
     ///
     /// Cheek and nose lead: a fringe, a hat or a scarf can fill the forehead, and hair has the hue of
     /// skin often enough. The forehead is let in where it agrees with them, by its own chroma.
-    fn fitting(&self, parts: &[PartPixels]) -> Option<(ChromaModel, Vec<Vec<(u32, f64)>>)> {
+    fn fitting(&self, parts: &[PartPixels]) -> Option<(ChromaModel, Vec<Fitting>)> {
         let leads = |part: &&PartPixels| part.part != Part::Forehead && part.open.len() >= 12;
         let mut leading: Vec<&PartPixels> = parts.iter().filter(leads).collect();
         if leading.is_empty() {
@@ -436,6 +436,9 @@ impl<'a> Looked<'a> {
         Some((model, fitting))
     }
 }
+
+/// Pixels of a part that are skin, each with its smoothed luma.
+type Fitting = Vec<(u32, f64)>;
 
 struct PartPixels {
     part: Part,
