@@ -76,3 +76,45 @@ fn every_frame_of_the_finished_picture_comes_from_its_take() {
     assert!(reader.read().is_err(), "nothing after the last shot");
     assert_eq!(take(cut[0].take).name, cut[0].take);
 }
+
+/// 10-bit H.264 at 1280 by 720 comes back: a muxer that takes it for an intra-only format writes files that nothing reads.
+#[test]
+fn every_codec_can_be_read_at_the_films_own_size() {
+    use inkarnat_testkit::Codec;
+    let directory = tempfile::tempdir().unwrap();
+    let size = (1280, 720);
+    let mut picture = Rgb::new(size.0, size.1);
+    for i in 0..size.0 * size.1 {
+        let v = (i % size.0) as f32 / size.0 as f32;
+        picture.set_pixel(i, [v, 0.5, 1.0 - v]);
+    }
+    for codec in Codec::ALL {
+        let path = directory.path().join(format!("{codec:?}.mov"));
+        let track = Track {
+            start: 0,
+            frames: 3,
+            seed: 1,
+            reel: "T",
+        };
+        let mut writer = Writer::new(&path, codec, size, track).unwrap();
+        let (subsampling, depth) = codec.sampling();
+        for _ in 0..3 {
+            writer
+                .write(&quantise(&picture, subsampling, depth))
+                .unwrap();
+        }
+        writer.finish().unwrap();
+        let mut reader = Reader::new(&path, size, 2, 1).unwrap();
+        let found = reader
+            .read()
+            .unwrap()
+            .as_native()
+            .rgb_region(Region::whole(size.0, size.1));
+        for i in [640, 400 * 1280 + 200, 719 * 1280 + 1100] {
+            for (a, b) in found.pixel(i).iter().zip(picture.pixel(i)) {
+                // Two 8-bit codes of coding error on a smooth ramp.
+                assert!((a - b).abs() < 0.012, "{codec:?} pixel {i}: {a} for {b}");
+            }
+        }
+    }
+}

@@ -24,7 +24,7 @@ use rayon::prelude::*;
 use serde_json::{Value, json};
 
 /// Raised whenever the scenario, the renderer or the cameras change what a take looks like.
-const VERSION: u32 = 1;
+const VERSION: u32 = 2;
 const TITLE: &str = "THE SPARE KEY";
 
 struct Arguments {

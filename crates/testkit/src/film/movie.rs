@@ -46,6 +46,12 @@ impl Codec {
                 "14",
                 "-profile:v",
                 "high422",
+                // Without it the MOV muxer takes 1280x720 and 1920x1080 at usual rates for an intra-only format with
+                // parameter sets of its own, and no decoder reads the file.
+                "-tag:v",
+                "avc1",
+                "-strict",
+                "unofficial",
             ],
             Self::ProRes => &["-c:v", "prores_ks", "-profile:v", "3", "-vendor", "apl0"],
         }
