@@ -125,6 +125,30 @@ impl Output {
     }
 }
 
+impl Output {
+    /// Takes back CDL files and tables that this film wrote here earlier and that no fix stands
+    /// behind any more. What somebody has changed since stays where it is.
+    ///
+    /// # Errors
+    /// If the film cannot be written, or such a file cannot be removed.
+    pub(crate) fn withdraw(&self, current: &[String], film: &mut Film) -> Result<()> {
+        let current: Vec<PathBuf> = current.iter().map(|c| self.absolute.join(c)).collect();
+        for known in film.deliverables()? {
+            if !matches!(known.kind.as_str(), "cdl" | "lut")
+                || !known.path.starts_with(&self.absolute)
+                || current.contains(&known.path)
+            {
+                continue;
+            }
+            if Fingerprint::of_file(&known.path).is_ok_and(|found| is_ours(&known, &found)) {
+                std::fs::remove_file(&known.path).map_err(AppError::writing(&known.path))?;
+            }
+            film.forget_file(&known.path)?;
+        }
+        Ok(())
+    }
+}
+
 trait LikeNew {
     fn permissions_like_new(&mut self) -> &mut Self;
 }

@@ -114,6 +114,10 @@ pub struct RenderJob {
     pub chain: Chain,
     /// How to encode.
     pub codec: Codec,
+    /// Where to write what the encoder is given, for checks: planes one after the other, frame by
+    /// frame, each code in 16 bits, low byte first.
+    #[serde(default)]
+    pub encoder_input: Option<PathBuf>,
 }
 
 /// What rendering gave.

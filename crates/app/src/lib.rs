@@ -33,6 +33,7 @@ pub use problem::{Context, Problem};
 pub use show::{FilmReport, all_well, report};
 pub use steps::fixing::{FixRecord, fix_film};
 pub use steps::handing::{Delivery, hand_over, write_readings};
+pub use steps::keeping::keep;
 pub use steps::proving::{PersonProof, Proof, Tolerance, prove_film};
 pub use steps::reading::read_film;
 pub use steps::running::{Order, film_in, run};

@@ -369,7 +369,10 @@ fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
         })
         .map(|scene| scene.name)
         .unwrap_or_default();
-    let record = film.fix::<FixRecord>(shot.setup)?.map(|(_, record)| record);
+    let record = film
+        .fix::<FixRecord>(shot.setup)?
+        .filter(|_| !shot.kept)
+        .map(|(_, record)| record);
     let proof = match &source {
         Some(source) => current_proof(film, shot, source)?,
         None => None,
@@ -389,7 +392,7 @@ fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
         .map(|person| person.state)
         .max_by_key(|state| severity(*state))
         .unwrap_or(ShotState::Unread);
-    if shot.kept && state != ShotState::Unread {
+    if shot.kept {
         state = ShotState::Kept;
     }
     if proof.as_ref().is_some_and(|proof| proof.passed)
@@ -398,9 +401,7 @@ fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
         state = ShotState::Proved;
     }
     let mut notes = film.notes(shot.id)?;
-    if let Some(record) = &record
-        && !shot.kept
-    {
+    if let Some(record) = &record {
         notes.extend(support_of_own(&people, record));
     }
     let mut failure = None;
@@ -528,10 +529,11 @@ fn person_report(
     };
     let after = match (&after, &before, solved) {
         (Some(after), _, _) => Some(of_reading(after)),
-        (None, Some(before), Some((fix, solved))) if !fix.is_identity() && !shot.kept => {
+        (None, Some(before), Some((fix, solved))) if !fix.is_identity() => {
             Some(of_skin(&solved.after, before))
         }
         (None, Some(before), Some(_)) => Some(of_reading(before)),
+        (None, Some(before), None) if shot.kept => Some(of_reading(before)),
         _ => None,
     };
     let state = match (&before, solved) {

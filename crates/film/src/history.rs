@@ -2,7 +2,7 @@
 
 use crate::store::{Film, parse};
 use crate::{Result, store::json};
-use rusqlite::params;
+use rusqlite::{Transaction, params};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use std::time::{SystemTime, UNIX_EPOCH};
@@ -26,16 +26,7 @@ impl Film {
     /// # Errors
     /// If the film cannot be written.
     pub fn decide<T: Serialize>(&mut self, verb: &str, detail: &T) -> Result<()> {
-        let now = SystemTime::now()
-            .duration_since(UNIX_EPOCH)
-            .map_or(0, |d| i64::try_from(d.as_secs()).unwrap_or(i64::MAX));
-        self.change(|t| {
-            t.execute(
-                "INSERT INTO decision (at_s, verb, detail) VALUES (?1, ?2, ?3)",
-                params![now, verb, json(detail)],
-            )?;
-            Ok(())
-        })
+        self.change(|t| write_down(t, verb, detail))
     }
 
     /// Every decision, oldest first.
@@ -59,4 +50,20 @@ impl Film {
             })
             .collect()
     }
+}
+
+/// Writes a decision down together with what it changes.
+pub(crate) fn write_down<T: Serialize>(
+    t: &Transaction<'_>,
+    verb: &str,
+    detail: &T,
+) -> rusqlite::Result<()> {
+    let now = SystemTime::now()
+        .duration_since(UNIX_EPOCH)
+        .map_or(0, |d| i64::try_from(d.as_secs()).unwrap_or(i64::MAX));
+    t.execute(
+        "INSERT INTO decision (at_s, verb, detail) VALUES (?1, ?2, ?3)",
+        params![now, verb, json(detail)],
+    )?;
+    Ok(())
 }

@@ -465,17 +465,27 @@ impl Film {
             .collect()
     }
 
-    /// Marks a shot as kept (leave it), or no longer so.
+    /// Marks a shot as kept (leave it), or no longer so, and writes the decision down. Gives whether
+    /// that changes anything; nothing is written down where it does not.
     ///
     /// # Errors
     /// If the film cannot be written.
-    pub fn set_kept(&mut self, shot: ShotId, kept: bool) -> Result<()> {
+    pub fn set_kept(&mut self, shot: ShotId, kept: bool) -> Result<bool> {
         self.change(|t| {
-            t.execute(
-                "UPDATE shot SET kept = ?2 WHERE id = ?1",
+            let changed = t.execute(
+                "UPDATE shot SET kept = ?2 WHERE id = ?1 AND kept <> ?2",
                 params![shot, kept],
             )?;
-            Ok(())
+            if changed > 0 {
+                let name: String = t.query_row(
+                    "SELECT name FROM shot WHERE id = ?1",
+                    params![shot],
+                    |row| row.get(0),
+                )?;
+                let detail = serde_json::json!({"shot": name, "kept": kept});
+                crate::history::write_down(t, "keep", &detail)?;
+            }
+            Ok(changed > 0)
         })
     }
 

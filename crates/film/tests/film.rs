@@ -160,6 +160,24 @@ fn reading_again_drops_what_came_from_the_old_readings() {
 }
 
 #[test]
+fn keeping_a_shot_is_written_down_once() {
+    let directory = tempfile::tempdir().unwrap();
+    let (mut film, shot) = film_with_shot(&directory.path().join("day.inkarnat"));
+    for (kept, changes) in [(true, true), (true, false), (false, true)] {
+        assert_eq!(film.set_kept(shot, kept).unwrap(), changes);
+        assert_eq!(film.shots().unwrap()[0].kept, kept);
+    }
+    let taken: Vec<_> = film
+        .decisions()
+        .unwrap()
+        .into_iter()
+        .filter(|decision| decision.verb == "keep")
+        .map(|decision| decision.detail["kept"].as_bool())
+        .collect();
+    assert_eq!(taken, [Some(true), Some(false)]);
+}
+
+#[test]
 fn one_writer_many_readers() {
     let directory = tempfile::tempdir().unwrap();
     let path = directory.path().join("day.inkarnat");

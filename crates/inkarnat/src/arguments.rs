@@ -102,6 +102,16 @@ pub(crate) enum Verb {
         /// The film file
         film: PathBuf,
     },
+    /// Leave a shot as it is: no fix, handed over unchanged, proved
+    Keep {
+        /// The film file
+        film: PathBuf,
+        /// The shot
+        shot: String,
+        /// Take it back
+        #[arg(long)]
+        undo: bool,
+    },
     /// Show how the film, or one shot, stands
     Show {
         /// The film file
@@ -122,6 +132,9 @@ pub(crate) enum Verb {
         /// How clips are coded
         #[arg(long, value_enum, default_value_t = CodecName::Prores)]
         codec: CodecName,
+        /// Directory for what the encoder was given, for checks
+        #[arg(long, value_name = "DIR", hide = true)]
+        encoder_input: Option<PathBuf>,
     },
     /// Read the delivered files again and hold them against what was promised
     Prove {

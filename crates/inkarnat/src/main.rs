@@ -16,8 +16,8 @@ use arguments::{Arguments, CodecName, Verb};
 use clap::Parser;
 use inkarnat_app::{
     AppError, Cancel, Context, Delivery, Film, Order, Problem, Workers, all_well, draw, film_in,
-    fix_film, hand_over, open_or_create, prove_film, read_film, report, run, set_aims, take_in,
-    worker,
+    fix_film, hand_over, keep, open_or_create, prove_film, read_film, report, run, set_aims,
+    take_in, worker,
 };
 use progress::Progress;
 use std::path::Path;
@@ -125,9 +125,18 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
             summary(&film, None)?;
             judged(&film, &problems)
         }
-        Verb::Handover { film, to, codec } => {
+        Verb::Handover {
+            film,
+            to,
+            codec,
+            encoder_input,
+        } => {
             let mut film = Film::open(&film)?;
-            hand_over(&mut film, &to, delivery(codec), context, &mut problems)?;
+            let delivery = Delivery {
+                encoder_input,
+                ..delivery(codec)
+            };
+            hand_over(&mut film, &to, &delivery, context, &mut problems)?;
             progress.finish();
             println!("handed over to {}", to.display());
             judged(&film, &problems)
@@ -138,6 +147,20 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
             progress.finish();
             summary(&film, None)?;
             judged(&film, &problems)
+        }
+        Verb::Keep { film, shot, undo } => {
+            let mut film = Film::open(&film)?;
+            let changed = keep(&mut film, &shot, !undo)?;
+            println!(
+                "{shot}: {}",
+                match (undo, changed) {
+                    (false, true) => "kept as it is; hand over again to deliver it unchanged",
+                    (false, false) => "is kept already",
+                    (true, true) => "no longer kept; fix and hand over again",
+                    (true, false) => "is not kept",
+                }
+            );
+            Ok(WELL)
         }
         Verb::Show { film, shot, json } => {
             let film = Film::open_to_read(&film)?;
@@ -198,6 +221,7 @@ fn whole_job(
 fn delivery(codec: CodecName) -> Delivery {
     Delivery {
         codec: codec.codec(),
+        encoder_input: None,
     }
 }
 

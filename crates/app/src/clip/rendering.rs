@@ -13,6 +13,9 @@ use inkarnat_color::picture::{Native, PixelFormat, Planes16, Region, RowScratch,
 use inkarnat_media::{Frame, FrameTime, Reader, Writer, WriterOptions, Written};
 use inkarnat_ops::fast::Prepared;
 use rayon::prelude::*;
+use std::fs::File;
+use std::io::{BufWriter, Write};
+use std::path::Path;
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
 /// Pictures that may wait between two of the three.
@@ -36,6 +39,11 @@ pub(crate) fn perform(
     let (width, height) = (options.width, options.height);
     // Made here, so that what is wrong with the output is said before anything is decoded.
     let mut writer = Writer::create(&job.output, options).map_err(clip)?;
+    let mut beside = job
+        .encoder_input
+        .as_deref()
+        .map(EncoderInput::create)
+        .transpose()?;
     let prepared = job.chain.prepare();
     let identity = job.chain.is_identity();
     let (frames_in, frames_out) = sync_channel::<Frame>(WAITING);
@@ -81,6 +89,9 @@ pub(crate) fn perform(
         let mut encode = || -> Result<u64> {
             let mut written = 0;
             while let Ok(done) = done_out.recv() {
+                if let Some(file) = &mut beside {
+                    file.add(&done.picture)?;
+                }
                 writer.write(&done.picture, done.time).map_err(clip)?;
                 written += 1;
                 progress(written, job.frames);
@@ -113,8 +124,42 @@ pub(crate) fn perform(
             job.frames
         )));
     }
+    if let Some(file) = beside {
+        file.finish()?;
+    }
     let Written { notes, .. } = writer.finish().map_err(clip)?;
     Ok(Rendered { frames, notes })
+}
+
+/// What the encoder is given, written beside the clip.
+struct EncoderInput<'a> {
+    path: &'a Path,
+    file: BufWriter<File>,
+}
+
+impl<'a> EncoderInput<'a> {
+    fn create(path: &'a Path) -> Result<Self> {
+        let file = File::create(path).map_err(AppError::writing(path))?;
+        Ok(Self {
+            path,
+            file: BufWriter::new(file),
+        })
+    }
+
+    fn add(&mut self, picture: &Planes16) -> Result<()> {
+        for plane in &picture.planes {
+            for code in plane {
+                self.file
+                    .write_all(&code.to_le_bytes())
+                    .map_err(AppError::writing(self.path))?;
+            }
+        }
+        Ok(())
+    }
+
+    fn finish(mut self) -> Result<()> {
+        self.file.flush().map_err(AppError::writing(self.path))
+    }
 }
 
 fn correct(

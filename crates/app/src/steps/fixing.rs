@@ -34,7 +34,14 @@ pub fn fix_film(film: &mut Film, context: Context<'_>, problems: &mut Vec<Proble
         if context.cancel.is_cancelled() {
             return Err(AppError::Cancelled);
         }
-        let own: Vec<&Shot> = shots.iter().filter(|s| s.setup == setup.id).collect();
+        let own: Vec<&Shot> = shots
+            .iter()
+            .filter(|shot| shot.setup == setup.id && !shot.kept)
+            .collect();
+        if own.is_empty() {
+            // An earlier fix waits there for the day when keeping is taken back.
+            continue;
+        }
         match fix_setup(film, setup, &own, context, (index + 1, setups.len())) {
             Ok(()) => {}
             Err(error @ (AppError::Cancelled | AppError::Film(_))) => return Err(error),

@@ -12,16 +12,19 @@ use inkarnat_film::{Film, Fingerprint, InputKey, Shot, Source, Step, StepOutcome
 use inkarnat_media::Codec;
 use inkarnat_ops::Chain;
 use serde_json::json;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Part of the key of every rendered clip: raised when rendering changes.
 const METHOD: u32 = 1;
 
 /// What to hand over.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Delivery {
     /// How clips are coded; `None`: no clips.
     pub codec: Option<Codec>,
+    /// Directory for what the encoder was given of each shot, `SHOT.yuv`: planes of 16-bit codes, low
+    /// byte first. Every clip is then rendered anew. For checks.
+    pub encoder_input: Option<PathBuf>,
 }
 
 /// Hands the film over to a directory.
@@ -32,7 +35,7 @@ pub struct Delivery {
 pub fn hand_over(
     film: &mut Film,
     directory: &Path,
-    delivery: Delivery,
+    delivery: &Delivery,
     context: Context<'_>,
     problems: &mut Vec<Problem>,
 ) -> Result<()> {
@@ -41,7 +44,7 @@ pub fn hand_over(
         let shots = film.shots()?;
         for (index, shot) in shots.iter().enumerate() {
             context.begun(Stage::Handover, &shot.name, (index + 1, shots.len()));
-            match render_shot(film, &output, shot, codec, context) {
+            match render_shot(film, &output, shot, (codec, delivery), context) {
                 Ok((summary, unchanged)) => {
                     context.ended(Stage::Handover, &shot.name, summary, unchanged);
                 }
@@ -52,8 +55,11 @@ pub fn hand_over(
             }
         }
     }
+    let shots = film.shots()?;
+    let mut current = Vec::new();
     for setup in film.setups()? {
-        let Some((_, record)) = film.fix::<FixRecord>(setup.id)? else {
+        let carried = shots.iter().any(|s| s.setup == setup.id && !s.kept);
+        let Some((_, record)) = film.fix::<FixRecord>(setup.id)?.filter(|_| carried) else {
             continue;
         };
         let files = exports::of_fix(film.space(), &setup, &record)?;
@@ -61,6 +67,7 @@ pub fn hand_over(
             context.note(&setup.name, note);
         }
         for file in files.files {
+            current.push(file.below.clone());
             let written = output.write(&file.below, file.kind, &file.bytes, film);
             if let Err(error) = written {
                 match error {
@@ -72,6 +79,7 @@ pub fn hand_over(
             }
         }
     }
+    output.withdraw(&current, film)?;
     write_readings(film, directory)
 }
 
@@ -111,10 +119,11 @@ fn render_shot(
     film: &mut Film,
     output: &Output,
     shot: &Shot,
-    codec: Codec,
+    (codec, delivery): (Codec, &Delivery),
     context: Context<'_>,
 ) -> Result<(String, bool)> {
-    if let Some(record) = film.step(shot.id, Step::Read)?
+    if !shot.kept
+        && let Some(record) = film.step(shot.id, Step::Read)?
         && let StepOutcome::Failed(reason) = record.outcome
     {
         return Err(AppError::Clip(format!(
@@ -130,7 +139,7 @@ fn render_shot(
             && known.key == key
             && Fingerprint::of_file(&place.path).is_ok_and(|print| print == known.fingerprint)
     });
-    if known {
+    if known && delivery.encoder_input.is_none() {
         return Ok((format!("{} is there", place.shown.display()), true));
     }
     let temporary = place.temporary();
@@ -141,6 +150,10 @@ fn render_shot(
         frames: source.frames,
         chain,
         codec,
+        encoder_input: delivery
+            .encoder_input
+            .as_ref()
+            .map(|directory| directory.join(format!("{}.yuv", shot.name))),
     };
     let _ = std::fs::remove_file(&temporary);
     let outcome = context.workers.run::<Rendered>(

@@ -2,6 +2,7 @@
 
 pub(crate) mod fixing;
 pub(crate) mod handing;
+pub(crate) mod keeping;
 pub(crate) mod proving;
 pub(crate) mod reading;
 pub(crate) mod running;

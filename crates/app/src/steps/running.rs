@@ -40,7 +40,7 @@ pub fn run(
     set_aims(film, &order.aims, context, problems)?;
     read_film(film, context, problems)?;
     fix_film(film, context, problems)?;
-    hand_over(film, &order.directory, order.delivery, context, problems)?;
+    hand_over(film, &order.directory, &order.delivery, context, problems)?;
     let delivered = film.deliverables()?.iter().any(|d| d.kind == "clip");
     if order.delivery.codec.is_some() && delivered {
         prove_film(film, context, problems)?;
