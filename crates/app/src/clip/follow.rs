@@ -1,9 +1,10 @@
 //! Following several patches through a clip, both ways from the frames that they were drawn on, in
 //! bounded memory.
 
+use crate::clip::luma::reduced;
 use crate::event::Cancel;
 use crate::{AppError, Result};
-use inkarnat_color::picture::{Native, Region};
+use inkarnat_color::picture::Native;
 use inkarnat_color::{Coefficients, WorkingSpace};
 use inkarnat_media::Reader;
 use inkarnat_reading::{Follower, LostReason, Patch, Pose, Similarity, Track};
@@ -24,8 +25,11 @@ struct OnItsWay {
 /// All patches of a clip.
 pub(crate) struct Followers {
     patches: Vec<OnItsWay>,
+    /// Size of the pictures that are followed in.
     width: usize,
     height: usize,
+    /// Source pixels along each side of one of theirs.
+    factor: usize,
     coefficients: Coefficients,
 }
 
@@ -39,6 +43,7 @@ impl Followers {
         mut progress: impl FnMut(u64),
     ) -> Result<Self> {
         let (width, height) = (reader.probe().width, reader.probe().height);
+        let factor = shared_factor(patches, width, height);
         let mut followers = Self {
             patches: patches
                 .iter()
@@ -49,8 +54,9 @@ impl Followers {
                     forward: Vec::new(),
                 })
                 .collect(),
-            width,
-            height,
+            width: width / factor,
+            height: height / factor,
+            factor,
             coefficients: space.coefficients,
         };
         let last = patches.iter().map(|patch| patch.frame).max().unwrap_or(0);
@@ -125,7 +131,7 @@ impl Followers {
     }
 
     fn luma(&self, native: &Native<'_>) -> Vec<f32> {
-        native.luma_region(Region::whole(self.width, self.height), self.coefficients)
+        reduced(native, self.factor, self.coefficients)
     }
 
     /// Takes the next frame of the forward run and gives every patch's pose in it, in order.
@@ -217,6 +223,20 @@ impl OnItsWay {
         self.forward.push(pose);
         Ok(pose)
     }
+}
+
+/// By how much pictures are made smaller for all followers together: as far as each of them would go
+/// by itself, and only without a remainder, so that fractions of the picture stay what they are.
+fn shared_factor(patches: &[Patch], width: usize, height: usize) -> usize {
+    let most = patches
+        .iter()
+        .map(|patch| Follower::reduction(patch, width, height))
+        .min()
+        .unwrap_or(1);
+    (1..=most)
+        .rev()
+        .find(|factor| width.is_multiple_of(*factor) && height.is_multiple_of(*factor))
+        .unwrap_or(1)
 }
 
 /// Luma as 16 bits over −0.25…1.25: a step of 1/44 of a 10-bit code.

@@ -2,6 +2,7 @@
 
 mod ahead;
 mod follow;
+mod luma;
 mod picking;
 pub(crate) mod probing;
 pub(crate) mod proving;

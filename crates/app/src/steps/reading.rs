@@ -12,7 +12,7 @@ use inkarnat_film::{
 use inkarnat_reading::Patch;
 
 /// Part of the key of every reading: raised when the way of reading changes.
-const METHOD: u32 = 2;
+const METHOD: u32 = 3;
 
 /// Reads every shot of which something can be read and that was not read from the same input
 /// before.

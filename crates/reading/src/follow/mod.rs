@@ -228,6 +228,13 @@ impl Follower {
         })
     }
 
+    /// By how much a follower of this patch makes pictures of a size smaller before it looks at them.
+    /// Who gives it pictures made smaller already, by no more than this, spares it the work.
+    #[must_use]
+    pub fn reduction(patch: &Patch, width: usize, height: usize) -> usize {
+        factor(&patch.shape, width, height)
+    }
+
     /// The pose in the next frame.
     pub fn next(&mut self, luma: &[f32]) -> Pose {
         if luma.len() != self.width * self.height {
