@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use crate::limits::Limits;
-use crate::model::Parameters;
+use crate::model::{Logged, Parameters};
 use crate::objective::Objective;
 use crate::problem::{Problem, ProblemError};
 use crate::sample::Ready;
@@ -80,6 +80,10 @@ pub fn audit(problem: &Problem, reach: Reach) -> Result<Audit, ProblemError> {
     Ok(laid_open(&objective, &p))
 }
 
+fn colours(list: &[Logged]) -> Vec<[f64; 3]> {
+    list.iter().map(|p| p.rgb).collect()
+}
+
 fn laid_open(objective: &Objective<'_>, p: &Parameters) -> Audit {
     let ready = objective.ready;
     let mut objective = objective.clone();
@@ -97,16 +101,16 @@ fn laid_open(objective: &Objective<'_>, p: &Parameters) -> Audit {
                 _ => None,
             };
             AuditPerson {
-                pixels: set.few.clone(),
-                all: set.pixels.clone(),
+                pixels: colours(&set.few),
+                all: colours(&set.pixels),
                 offset: [set.few_off.y, set.few_off.cb, set.few_off.cr],
                 before: [
                     set.before.level.signal(),
                     set.before.chroma.cb,
                     set.before.chroma.cr,
                 ],
-                ramp: set.ramp.clone(),
-                upper: set.upper.clone(),
+                ramp: colours(&set.ramp),
+                upper: colours(&set.upper),
                 centre: [lab.l, lab.a, lab.b],
                 level: band(target.aim.level),
                 hue: band(target.aim.hue),
@@ -128,8 +132,8 @@ fn laid_open(objective: &Objective<'_>, p: &Parameters) -> Audit {
         people,
         neutrals: ready.neutrals.iter().map(|g| (g.mean, g.share)).collect(),
         neutral_confidence: ready.light.neutral.map_or(0.0, |n| n.confidence),
-        few: ready.few.clone(),
-        picture: ready.picture.clone(),
+        few: colours(&ready.few),
+        picture: colours(&ready.picture),
         dark: ready.dark.clone(),
         levels: ready.levels.clone(),
         blown: ready.blown.clone(),

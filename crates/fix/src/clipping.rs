@@ -4,7 +4,7 @@
 //! "at most so many of these pixels may newly clip" says the same as "the first one beyond those many lies inside the
 //! range", and that distance moves smoothly with the fix.
 
-use crate::model::Move;
+use crate::model::{Logged, Move};
 
 /// Half a 10-bit narrow-range code, as signal: what counts as beyond 0 or 1.
 pub(crate) const HALF_CODE: f64 = 0.5 / 876.0;
@@ -32,7 +32,7 @@ pub(crate) struct Clipping {
 /// The pixels next to the edge of the range that decide whether a limit on new clipping holds.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Edge {
-    pixels: Vec<[f64; 3]>,
+    pixels: Vec<Logged>,
     allowed: usize,
 }
 
@@ -45,7 +45,7 @@ impl Edge {
             return f64::NEG_INFINITY;
         }
         for (past, p) in past.iter_mut().zip(&self.pixels) {
-            *past = past_edge(by.apply(*p));
+            *past = past_edge(by.apply_logged(p));
         }
         let (_, first, _) =
             past[..count].select_nth_unstable_by(self.allowed, |a, b| b.total_cmp(a));
@@ -54,12 +54,12 @@ impl Edge {
 }
 
 /// New clipping of `sample` by a move where `limit_pct` percent of it may newly clip.
-pub(crate) fn clipping(sample: &[[f64; 3]], limit_pct: f64, by: &Move) -> Clipping {
+pub(crate) fn clipping(sample: &[Logged], limit_pct: f64, by: &Move) -> Clipping {
     let mut past: Vec<(f64, usize)> = sample
         .iter()
         .enumerate()
-        .filter(|(_, p)| past_edge(**p) <= 0.0)
-        .map(|(i, p)| (past_edge(by.apply(*p)), i))
+        .filter(|(_, p)| past_edge(p.rgb) <= 0.0)
+        .map(|(i, p)| (past_edge(by.apply_logged(p)), i))
         .collect();
     let new = past.iter().filter(|(e, _)| *e > 0.0).count();
     let growth_pct = 100.0 * new as f64 / sample.len().max(1) as f64;
@@ -104,10 +104,10 @@ mod tests {
 
     #[test]
     fn the_limit_holds_exactly_where_the_count_is_within_it() {
-        let sample: Vec<[f64; 3]> = (0..900)
+        let sample: Vec<Logged> = (0..900)
             .map(|i| {
                 let t = f64::from(i) / 900.0;
-                [0.2 + 0.79 * t, 0.6 * t, 0.9 * (1.0 - t) * t]
+                Logged::new([0.2 + 0.79 * t, 0.6 * t, 0.9 * (1.0 - t) * t])
             })
             .collect();
         let family = Family {

@@ -4,7 +4,7 @@ use inkarnat_color::delta_e_2000;
 use inkarnat_color::transfer::{bt709_oetf, bt709_oetf_inverse};
 
 use crate::light::linear709;
-use crate::model::Move;
+use crate::model::{Logged, Move};
 use crate::sample::{Measures, Ready, from_neutral, quantile, signal_of};
 use crate::solution::{Cost, SkinValue};
 
@@ -67,16 +67,16 @@ pub(crate) fn cost(
         .map(|p| delta_e_2000(ready.lab.lab(asked.apply(*p)), ready.lab.lab(by.apply(*p))).0)
         .collect();
     moved.sort_by(f64::total_cmp);
-    let extent = |f: &dyn Fn([f64; 3]) -> [f64; 3]| {
+    let extent = |f: &dyn Fn(&Logged) -> [f64; 3]| {
         let mut lumas: Vec<f64> = ready
             .picture
             .iter()
-            .map(|p| ready.space.coefficients.luma(f(*p)))
+            .map(|p| ready.space.coefficients.luma(f(p)))
             .collect();
-        lumas.sort_by(f64::total_cmp);
+        lumas.sort_unstable_by(f64::total_cmp);
         quantile(&lumas, 0.95) - quantile(&lumas, 0.05)
     };
-    let before = extent(&|p| p);
+    let before = extent(&|p| p.rgb);
     let furthest = if m.skin_spread.1 - 1.0 > 1.0 - m.skin_spread.0 {
         m.skin_spread.1
     } else {
@@ -88,7 +88,7 @@ pub(crate) fn cost(
         clip_growth_pct: m.clip_growth_pct,
         skin_clip_growth_pct: m.skin_clip_pct,
         contrast: if before > 1e-6 {
-            extent(&|p| by.apply(p)) / before
+            extent(&|p| by.apply_logged(p)) / before
         } else {
             1.0
         },

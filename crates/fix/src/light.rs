@@ -127,6 +127,22 @@ pub(crate) fn log_ratios([r, g, b]: [f64; 3]) -> Vector2<f64> {
     Vector2::new(ln(r) - ln(g), ln(b) - ln(g))
 }
 
+/// [`log_ratios`] of [`linear709`], without the detour through linear light where the primaries allow it.
+pub(crate) fn log_ratios_of(signal: [f64; 3], space: WorkingSpace) -> Vector2<f64> {
+    if space.primaries != Primaries::Bt709 {
+        return log_ratios(linear709(signal, space));
+    }
+    let [r, g, b] = signal.map(|v| {
+        // The curved part of the inverse of BT.709-6 item 1.2 is a power: its logarithm is a factor.
+        if v >= 4.5 * 0.018 {
+            ((v + 0.099) / 1.099).ln() / 0.45
+        } else {
+            (v / 4.5).max(1e-5).ln()
+        }
+    });
+    Vector2::new(r - g, b - g)
+}
+
 /// Skin under D65 as a posterior over all lights of the table.
 ///
 /// `white`: chromaticity of the white (`None`: unknown). `white_doubt`: its standard deviation. `people`: chromaticity
@@ -348,6 +364,15 @@ pub(crate) fn is_neutral(at: Vector2<f64>, neutral: &NeutralEstimate) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn ratios_are_the_same_both_ways() {
+        let space = WorkingSpace::default();
+        for signal in [[0.7, 0.5, 0.3], [0.08, 0.0801, 0.0811], [-0.01, 0.0, 1.05]] {
+            let off = log_ratios_of(signal, space) - log_ratios(linear709(signal, space));
+            assert!(off.norm() < 1e-12, "{signal:?} {off}");
+        }
+    }
 
     /// `data/skin_light_vectors.csv`: computed by an independent program from the same table.
     #[test]

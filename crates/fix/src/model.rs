@@ -11,11 +11,32 @@ use crate::solution::Reach;
 /// *Mids*: [ln power of all, ln power of R, ln power of B, unused, ln saturation].
 pub(crate) type Parameters = [f64; 5];
 
+/// A colour with its logarithms, which many moves are applied to: a power then costs one exponential.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Logged {
+    pub(crate) rgb: [f64; 3],
+    ln: [f64; 3],
+}
+
+impl Logged {
+    pub(crate) fn new(rgb: [f64; 3]) -> Self {
+        Self {
+            rgb,
+            ln: rgb.map(|v| v.max(0.0).ln()),
+        }
+    }
+
+    pub(crate) fn all(list: &[[f64; 3]]) -> Vec<Self> {
+        list.iter().map(|p| Self::new(*p)).collect()
+    }
+}
+
 /// A move, ready to be applied.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Move {
-    /// Slope and power; saturation stays neutral here.
+    /// Slope and power, no offset; saturation stays neutral here.
     pub(crate) balance: Cdl,
+    ln_slope: [f64; 3],
     /// Roll-off, in stages.
     pub(crate) shoulders: Vec<Shoulder>,
     /// Saturation, after the roll-off so that what is rolled off to white stays white.
@@ -50,6 +71,7 @@ impl Family {
             // Exactly, not up to rounding.
             return Move {
                 balance: Cdl::NEUTRAL,
+                ln_slope: [0.0; 3],
                 shoulders: Vec::new(),
                 saturation: 1.0,
             };
@@ -69,6 +91,7 @@ fn mids(p: &Parameters) -> Move {
             power: tilt.map(|t| (p[0] + t - middle).clamp(-1.5, 1.5).exp()),
             ..Cdl::NEUTRAL
         },
+        ln_slope: [0.0; 3],
         shoulders: Vec::new(),
         saturation: p[4].clamp(-1.5, 1.5).exp(),
     }
@@ -92,6 +115,7 @@ fn picture(p: &Parameters, blown: bool) -> Move {
     }
     Move {
         balance,
+        ln_slope: balance.slope.map(f64::ln),
         shoulders: roll_off(white, blown),
         saturation: p[4].clamp(-1.5, 1.5).exp(),
     }
@@ -170,14 +194,26 @@ fn stage(curves: [Option<Curve>; 3]) -> Shoulder {
 
 impl Move {
     /// Without saturation: each channel by its own curve.
-    pub(crate) fn curves(&self, rgb: [f64; 3]) -> [f64; 3] {
+    pub(crate) fn curves(&self, of: &Logged) -> [f64; 3] {
+        let Cdl { slope, power, .. } = self.balance;
+        let balanced = std::array::from_fn(|c| {
+            if of.rgb[c] < 0.0 || power[c] == 1.0 {
+                of.rgb[c] * slope[c]
+            } else {
+                (power[c] * (of.ln[c] + self.ln_slope[c])).exp()
+            }
+        });
         self.shoulders
             .iter()
-            .fold(self.balance.apply(rgb), |v, shoulder| shoulder.apply(v))
+            .fold(balanced, |v, shoulder| shoulder.apply(v))
     }
 
     pub(crate) fn apply(&self, rgb: [f64; 3]) -> [f64; 3] {
-        let mut v = self.curves(rgb);
+        self.apply_logged(&Logged::new(rgb))
+    }
+
+    pub(crate) fn apply_logged(&self, of: &Logged) -> [f64; 3] {
+        let mut v = self.curves(of);
         if self.saturation != 1.0 {
             let y = Cdl::LUMA[0] * v[0] + Cdl::LUMA[1] * v[1] + Cdl::LUMA[2] * v[2];
             v = v.map(|c| y + self.saturation * (c - y));

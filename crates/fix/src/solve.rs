@@ -67,7 +67,7 @@ pub(crate) fn targets_of(problem: &Problem, ready: &Ready) -> Vec<Target> {
             let at = centre(
                 &person.aim,
                 &ready.people[i].before,
-                &ready.light.skin[i],
+                [&ready.light.skin[i], &ready.doubted[i]],
                 ready.light.neutral.is_some(),
                 problem.space,
             );
@@ -143,6 +143,10 @@ impl LeastSquaresProblem<f64, Dyn, U5> for Fit<'_, '_> {
         const STEP: f64 = 1e-5;
         let mut jacobian = nalgebra::OMatrix::<f64, Dyn, U5>::zeros(self.residuals.len());
         for c in 0..5 {
+            if c == 3 && self.objective.family.reach == Reach::Mids {
+                // Not used: its column is nothing.
+                continue;
+            }
             let mut moved = self.at;
             moved[c] += STEP;
             let r = self.objective.residuals(&moved, self.firmness);
@@ -207,20 +211,20 @@ pub(crate) fn best_within_limits(objective: &Objective<'_>) -> Parameters {
         })
         .collect();
     begun.sort_by(|a, b| a.0.total_cmp(&b.0));
-    // The second best too, unless it is the same place: firm limits may turn the order round.
+    // The second best too, unless it is the same place or cannot get better than the first: firm limits only add.
     let apart = |p: &Parameters| p.iter().zip(begun[0].1).any(|(a, b)| (a - b).abs() > 0.02);
-    let second = begun.get(1).filter(|b| apart(&b.1)).map(|b| b.1);
+    let cost = |at: Parameters| (objective.cost(&at, 0.0), at);
     // Leaving the picture alone is always an answer.
-    [Some(begun[0].1), second]
-        .into_iter()
-        .flatten()
-        .map(|at| held(objective, at))
-        .chain([[0.0; 5]])
-        .map(|at| (objective.cost(&at, 0.0), at))
-        .fold((f64::INFINITY, [0.0; 5]), |best, found| {
-            if found.0 < best.0 { found } else { best }
-        })
-        .1
+    let mut best = cost([0.0; 5]);
+    for (loose, at) in begun.iter().take(2) {
+        if *loose < best.0 && (*at == begun[0].1 || apart(at)) {
+            let found = cost(held(objective, *at));
+            if found.0 < best.0 {
+                best = found;
+            }
+        }
+    }
+    best.1
 }
 
 /// On from `at` with firm limits, which are tightened by what only all pixels show, and drawn back if need be.
@@ -228,7 +232,7 @@ fn held(objective: &Objective<'_>, mut at: Parameters) -> Parameters {
     let mut firm = objective.clone();
     for _ in 0..7 {
         firm.look_about(&at);
-        at = descended(&firm, at, FIRM, 1e-8);
+        at = descended(&firm, at, FIRM, 1e-6);
         let over = firm.state(&at, true).0.excess.map(|(_, e)| e);
         if over.iter().all(|e| *e <= 0.0) {
             break;

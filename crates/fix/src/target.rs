@@ -10,10 +10,12 @@ use crate::sample::{at_level, signal_of};
 use crate::solution::SkinValue;
 
 /// The centre of an aim for one person: what is not typed is this person's own.
+///
+/// Two estimates of this person's skin: with the surfaces taken for neutral believed, and doubted.
 pub(crate) fn centre(
     aim: &Aim,
     before: &SkinValue,
-    estimate: &SkinEstimate,
+    [estimate, doubted]: [&SkinEstimate; 2],
     neutral_found: bool,
     space: WorkingSpace,
 ) -> AimCentre {
@@ -25,7 +27,7 @@ pub(crate) fn centre(
         SaturationAim::Ratio(Want::Band(band)) => band.middle() * level.signal(),
         SaturationAim::ChromaAb(wanted) => chroma_of_lab(level, hue, wanted, space),
         SaturationAim::Own | SaturationAim::Ratio(Want::Own) => match aim.hue.centre_hue() {
-            Some(hue) => chroma_at_hue(level, hue, estimate, space),
+            Some(hue) => chroma_at_hue(level, hue, doubted, space),
             None => own.magnitude(),
         },
     };
