@@ -8,7 +8,7 @@ use crate::steps::reading::{Drawn, patches_of};
 use crate::steps::taking::probe_of;
 use crate::{Result, problem::Problem};
 use inkarnat_color::{Hue, SKIN_TONE_LINE, delta_e_2000};
-use inkarnat_film::{Film, Person, Shot, Source, Stage, Step, StepOutcome};
+use inkarnat_film::{Deliverable, Film, Person, Shot, Source, Stage, Step, StepOutcome};
 use inkarnat_fix::{Aim, AimCentre, Fix, Reach, SkinValue, State, Want};
 use inkarnat_ops::Cdl;
 use inkarnat_reading::ShotReading;
@@ -404,6 +404,11 @@ fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
     if let Some(record) = &record {
         notes.extend(support_of_own(&people, record));
     }
+    if let Some(source) = &source
+        && let Some(clip) = current_clip(film, shot, source)?
+    {
+        notes.extend(notes_of_clip(&clip));
+    }
     let mut failure = None;
     for step in [Step::Read, Step::Handover, Step::Prove] {
         if let Some(record) = film.step(shot.id, step)?
@@ -492,14 +497,29 @@ fn current_proof(film: &Film, shot: &Shot, source: &Source) -> Result<Option<Pro
     let Some((_, proof)) = film.proof::<Proof>(shot.id)? else {
         return Ok(None);
     };
+    Ok(current_clip(film, shot, source)?.map(|_| proof))
+}
+
+/// The clip that was handed over, unless the fix has changed since.
+fn current_clip(film: &Film, shot: &Shot, source: &Source) -> Result<Option<Deliverable>> {
     let chain = chain_of(film, shot)?;
-    let current = film.deliverables()?.into_iter().any(|clip| {
+    Ok(film.deliverables()?.into_iter().find(|clip| {
         clip.kind == "clip"
             && clip.shot == Some(shot.id)
             && serde_json::from_value(clip.detail["codec"].clone())
                 .is_ok_and(|codec| clip_key(source, &chain, codec) == clip.key)
-    });
-    Ok(current.then_some(proof))
+    }))
+}
+
+/// What the delivered clip does not keep of its source, one line each.
+fn notes_of_clip(clip: &Deliverable) -> Vec<String> {
+    let name = clip.path.file_name().unwrap_or_default().to_string_lossy();
+    clip.detail["notes"]
+        .as_array()
+        .into_iter()
+        .flatten()
+        .filter_map(|note| Some(format!("{name}: {}", note.as_str()?)))
+        .collect()
 }
 
 fn person_report(

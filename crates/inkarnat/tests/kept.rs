@@ -14,7 +14,7 @@ use std::process::Command;
 
 const AIM: &str = "Ana=level:56-60,hue:118-124";
 
-/// Every luma code from 4 to 1019, moving, 4:2:2 in 10 bits, lossless.
+/// Every luma code from 4 to 1019, moving, 4:2:2 in 10 bits, lossless; with sound that MOV has no place for.
 fn clip_422(path: &Path) {
     succeed(
         Command::new("ffmpeg")
@@ -24,6 +24,8 @@ fn clip_422(path: &Path) {
                  geq=lum='4+mod(X*37+Y*101+N*53,1016)':cb='64+mod(X*29+Y*7+N*13,896)':\
                  cr='64+mod(X*11+Y*31+N*17,896)'",
             )
+            .args(["-f", "lavfi", "-i", "sine=440:r=48000:d=0.4"])
+            .args(["-c:a", "libvorbis", "-ac", "2"])
             .args([
                 "-c:v",
                 "ffv1",
@@ -186,6 +188,22 @@ fn what_is_kept_reaches_the_encoder_untouched() {
     for index in [0, 1] {
         assert_eq!(shots[index]["state"], "proved", "{shots:#}");
         assert_eq!(shots[index]["proof"]["passed"], true);
+    }
+    let said = |notes: &serde_json::Value| {
+        notes.as_array().unwrap().iter().any(|note| {
+            let note = note.as_str().unwrap();
+            ["b.mov", "vorbis", "not kept"]
+                .iter()
+                .all(|word| note.contains(word))
+        })
+    };
+    let readings = std::fs::read(at.join("out/readings.json")).unwrap();
+    let readings: serde_json::Value = serde_json::from_slice(&readings).unwrap();
+    for shots in [shots, &readings["shots"]] {
+        assert!(
+            said(&shots[1]["notes"]) && !said(&shots[0]["notes"]),
+            "{shots:#}"
+        );
     }
     let person = &shots[0]["people"][0];
     assert!(person["proof"]["level_pct"].is_number());
