@@ -43,6 +43,9 @@ impl Output {
             ))?;
             // No clock and no version in the file: the same input gives the same bytes.
             (*context).flags |= sys::AVFMT_FLAG_BITEXACT as c_int;
+            // Otherwise the muxer replaces `avc1` on High 4:2:2 at the sizes and rates of broadcasting
+            // (1280×720, 1920×1080) by a camera maker's own tag, under which the file cannot be decoded.
+            (*context).strict_std_compliance = sys::FF_COMPLIANCE_UNOFFICIAL;
         }
         Ok(output)
     }
