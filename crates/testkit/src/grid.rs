@@ -205,7 +205,7 @@ fn good(dealer: &mut Dealer) {
         LightSpec::one(d65),
         LightSpec {
             first: d65,
-            second: Some((light_index("D75"), 0.15)),
+            second: Some((light_index("D75"), 0.12)),
         },
         LightSpec {
             first: d65,

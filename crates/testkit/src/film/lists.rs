@@ -136,7 +136,7 @@ mod tests {
             "one dissolve names two clips"
         );
         assert!(
-            text.contains("013  D002     V     C        10:14:38:06 10:14:38:06"),
+            text.contains("013  D002     V     C        10:14:37:14 10:14:37:14"),
             "{text}"
         );
         assert!(text.contains("013  C002     V     D    016 "), "{text}");
