@@ -14,7 +14,7 @@
 //! 3. [`choose_skin`] with that side gives an [`inkarnat_reading::Chosen`]: the pixels of the source
 //!    that serve `before`, `after` and `proof`. It is a function of source and outline alone, so it can
 //!    be made again instead of being kept.
-//! 4. Over the film, [`group`] makes people of tracks: sure links, and questions.
+//! 4. Over the film, [`group()`] makes people of tracks: sure links, and questions.
 //!
 //! `examples/people.rs` does all of it.
 #![forbid(unsafe_code)]
