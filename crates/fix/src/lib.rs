@@ -1,6 +1,6 @@
 //! The smallest correction that brings skin to its aim: pure.
 //!
-//! [`solve`] takes a [`Problem`] (skin of the people in a shot, a sample of the picture, an [`Aim`] each, [`Limits`])
+//! [`solve()`] takes a [`Problem`] (skin of the people in a shot, a sample of the picture, an [`Aim`] each, [`Limits`])
 //! and gives a [`Solution`]: one [`Fix`] for every [`Reach`], each with its [`Cost`], the one chosen, and a sentence
 //! that says why. Same problem, same numbers: there is no randomness and no thread here.
 #![forbid(unsafe_code)]

@@ -21,10 +21,10 @@
 //! 1. [`Baked::new`] once per person; [`Backdrop::paint`] once per shot (set, blur, pools of light).
 //! 2. A [`Scene`] per frame: [`Camera`], [`Light`]s (position, size, irradiance, [`Shade`]s that cross them),
 //!    [`Ambient`]s (what the room reflects), [`Placement`]s (pose, gaze, [`Expression`]), backdrop gains.
-//! 3. [`render`] gives [`Buffers`]: coverage masks ([`Buffers::coverage`]), facial points and box
+//! 3. [`render()`] gives [`Buffers`]: coverage masks ([`Buffers::coverage`]), facial points and box
 //!    ([`Buffers::faces`]), and the light of every material, separately for every light.
 //! 4. [`ShadeTables::new`] asks a [`Response`] for the camera's answer to each (light, reflectors) pair;
-//!    [`shade`] applies it. The same buffers can be shaded again for another camera, spectrum or exposure, and for
+//!    [`shade()`] applies it. The same buffers can be shaded again for another camera, spectrum or exposure, and for
 //!    the truth under a reference light.
 //!
 //! Light adds up: shading is linear in every light's irradiance. A white card facing a light of irradiance 1 gives

@@ -1,6 +1,6 @@
 //! Films and pictures on disk: FFmpeg for clips, still pictures beside it.
 //!
-//! [`probe`] says what a file is, [`Reader`] gives its frames as native planes with the meaning of
+//! [`probe()`] says what a file is, [`Reader`] gives its frames as native planes with the meaning of
 //! their codes, [`Writer`] makes 10-bit QuickTime clips, [`write_still`] pictures. Sources are
 //! opened for reading only. Nothing is ever silently wrong: what is assumed about a file and what of
 //! it will not be kept stands in [`Probe::notes`] and [`Written::notes`].
