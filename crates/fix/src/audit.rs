@@ -71,7 +71,7 @@ pub struct Audit {
 /// Solves one reach and lays the optimisation open.
 ///
 /// # Errors
-/// As [`crate::solve`].
+/// As [`crate::solve()`].
 pub fn audit(problem: &Problem, reach: Reach) -> Result<Audit, ProblemError> {
     let ready = Ready::new(problem)?;
     let targets = targets_of(problem, &ready);
