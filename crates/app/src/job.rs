@@ -7,6 +7,7 @@ use inkarnat_color::WorkingSpace;
 use inkarnat_fix::PicturePixel;
 use inkarnat_media::{Codec, Probe};
 use inkarnat_ops::Chain;
+use inkarnat_people::{FaceLight, FaceTrack};
 use inkarnat_reading::{ClipRule, FrameReading, Patch, ShotReading, Track};
 use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
@@ -58,10 +59,59 @@ pub struct ReadJob {
     pub path: PathBuf,
     /// Frames that it was counted to have.
     pub frames: u64,
+    /// Every n-th frame is read, from the first; 1 is every frame.
+    pub every: u64,
     /// The film's working space.
     pub space: WorkingSpace,
-    /// Whom to read.
+    /// Whom to read in drawn patches.
     pub people: Vec<PersonPatches>,
+    /// Which faces to read.
+    pub faces: Faces,
+}
+
+/// Which faces to read in a shot.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Faces {
+    /// None.
+    Off,
+    /// Those that are found.
+    Find(FindOrder),
+    /// Those that were found before.
+    Known(Vec<KnownFace>),
+}
+
+/// How faces are looked for.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct FindOrder {
+    /// Directory of the models.
+    pub models: PathBuf,
+}
+
+/// A face that was found before.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct KnownFace {
+    /// Its outlines; without its embedding.
+    pub track: FaceTrack,
+    /// The light on it.
+    pub light: Option<FaceLight>,
+}
+
+/// A face through the shot, and what was read of it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ReadFace {
+    /// As given, or as found.
+    pub track: FaceTrack,
+    /// The light on it; `None` where neither cheek can be read in any frame.
+    pub light: Option<FaceLight>,
+    /// The frames that could be read.
+    pub frames: Vec<FrameReading>,
+    /// Why the first frame that could not be read could not.
+    pub unread: Option<String>,
+    /// Skin pixels over the shot, for the solver.
+    pub skin: Vec<[f32; 3]>,
+    /// Share of the face's regions that is unclipped skin of one colour, 0–1, mean over the frames.
+    pub coverage: f64,
 }
 
 /// What was read of one person.
@@ -88,6 +138,13 @@ pub struct PictureRecord {
     pub background: Vec<(u64, [f64; 3])>,
     /// What counts as clipped in this source.
     pub rule: ClipRule,
+    /// Every how many-th frame was read.
+    #[serde(default = "every_frame")]
+    pub every: u64,
+}
+
+const fn every_frame() -> u64 {
+    1
 }
 
 /// What reading a clip gave.
@@ -95,6 +152,8 @@ pub struct PictureRecord {
 pub struct Read {
     /// In the order of the job.
     pub people: Vec<ReadPerson>,
+    /// In the order of the job, or of appearance.
+    pub faces: Vec<ReadFace>,
     /// The picture as a whole.
     pub picture: PictureRecord,
     /// What the editor should know.
@@ -134,10 +193,14 @@ pub struct Rendered {
 pub struct ProvePerson {
     /// The name.
     pub person: String,
-    /// The patches.
+    /// Every n-th frame is read, as it was for the source.
+    pub every: u64,
+    /// The patches; where there are any, they are read and not the faces.
     pub patches: Vec<Patch>,
     /// Their tracks, as stored.
     pub tracks: Vec<Track>,
+    /// The faces, as stored.
+    pub faces: Vec<KnownFace>,
 }
 
 /// Read a delivered file again beside its source.

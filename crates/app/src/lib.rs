@@ -16,12 +16,14 @@ mod clip;
 mod error;
 pub mod event;
 mod exports;
+mod faces;
 mod files;
 pub mod job;
 mod nearest;
 mod problem;
 pub mod show;
 mod steps;
+mod weights;
 pub mod worker;
 
 pub use error::{AppError, Result};
@@ -34,8 +36,11 @@ pub use show::{FilmReport, all_well, report};
 pub use steps::fixing::{FixRecord, fix_film};
 pub use steps::handing::{Delivery, hand_over, write_readings};
 pub use steps::keeping::keep;
+pub use steps::people::{COMPLEXIONS, PersonListed, Say, answer, erase, people_of, say};
 pub use steps::proving::{PersonProof, Proof, Tolerance, prove_film};
-pub use steps::reading::read_film;
+pub use steps::reading::{ReadOrder, read_film};
 pub use steps::running::{Order, film_in, run};
-pub use steps::taking::{AimSetting, draw, open_or_create, set_aims, take_in};
+pub use steps::taking::{
+    AimSetting, draw, open_or_create, patches_listed, set_aims, take_in, undraw,
+};
 pub use worker::Workers;

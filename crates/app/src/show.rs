@@ -1,16 +1,18 @@
 //! How a film stands, as plain data with a documented schema.
 
+use crate::faces::FaceFacts;
 use crate::nearest::NearestCdl;
+use crate::steps::finding::{Present, facts_of, present};
 use crate::steps::fixing::{FixRecord, aim_setting};
 use crate::steps::handing::{chain_of, clip_key};
 use crate::steps::proving::Proof;
-use crate::steps::reading::{Drawn, patches_of};
 use crate::steps::taking::probe_of;
 use crate::{Result, problem::Problem};
-use inkarnat_color::{Hue, SKIN_TONE_LINE, delta_e_2000};
-use inkarnat_film::{Deliverable, Film, Person, Shot, Source, Stage, Step, StepOutcome};
+use inkarnat_color::{Chroma, Hue, SKIN_TONE_LINE, Ycbcr, delta_e_2000};
+use inkarnat_film::{Deliverable, Film, Shot, Source, Stage, Step, StepOutcome};
 use inkarnat_fix::{Aim, AimCentre, Fix, Reach, SkinValue, State, Want};
 use inkarnat_ops::Cdl;
+use inkarnat_people::Side;
 use inkarnat_reading::ShotReading;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -47,9 +49,16 @@ pub struct SpaceReport {
     pub coefficients: String,
 }
 
-/// A doubt that only the editor can settle.
+/// A doubt that only the editor can settle, by `inkarnat answer FILM ID yes|no`.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Question {
+    /// Its number: stays the same as long as it is open.
+    pub id: u64,
+    /// What is in doubt: `same` (are two people one?), `picture` (is a face a picture?), `skin` (is
+    /// it painted or a mask?).
+    pub kind: String,
+    /// The people concerned.
+    pub people: Vec<String>,
     /// The shot concerned, if one is.
     pub shot: Option<String>,
     /// What is asked.
@@ -153,6 +162,60 @@ pub struct PersonReport {
     pub aim_de00_before: Option<f64>,
     /// CIEDE2000 from the aim's centre after the fix; null without a fix.
     pub aim_de00_after: Option<f64>,
+    /// The complexion that the editor set; never set otherwise.
+    pub complexion: Option<String>,
+    /// Whether a drawn patch is read; otherwise the found face is.
+    pub patch: bool,
+    /// The face that was found; null without one.
+    pub face: Option<FaceReport>,
+}
+
+/// A found face of one person in one shot.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct FaceReport {
+    /// How many stretches it was found in, each followed by itself.
+    pub faces: u64,
+    /// Median width, cheek to cheek, pixels.
+    pub width_px: f64,
+    /// Share of forehead, cheek and nose that is unclipped skin of one colour, 0 to 1.
+    pub coverage: f64,
+    /// The side that is read, the person's own: `right` or `left`; null where neither can be.
+    pub key_side: Option<String>,
+    /// Display light (BT.1886) of that side over that of the other, median over the shot; null where
+    /// no frame shows both.
+    pub key_to_fill: Option<f64>,
+    /// Present where the two sides are lit by two colours.
+    pub two_lights: Option<TwoLightsReport>,
+    /// Frames in which the face is lost, and why.
+    pub lost: Vec<LostReport>,
+    /// Why it has no reading; null where it has.
+    pub unread: Option<String>,
+}
+
+/// Two colours of light on one face, with both readings.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TwoLightsReport {
+    /// Level of the side that is read, percent.
+    pub key_level_pct: f64,
+    /// Its hue, degrees.
+    pub key_hue_deg: Option<f64>,
+    /// Level of the other side, percent.
+    pub fill_level_pct: f64,
+    /// Its hue, degrees.
+    pub fill_hue_deg: Option<f64>,
+    /// CIEDE2000 between the two at one level.
+    pub de00: f64,
+}
+
+/// Source frames in which a face is lost, half-open.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LostReport {
+    /// The first.
+    pub in_frame: u64,
+    /// The one after the last.
+    pub out_frame: u64,
+    /// Why, in the first of them.
+    pub why: String,
 }
 
 /// A reading of a shot. Uncertainties are standard ones (k = 1).
@@ -337,9 +400,36 @@ pub fn report(film: &Film) -> Result<FilmReport> {
         },
         skin_tone_line_deg: SKIN_TONE_LINE.degrees(),
         shots,
-        questions: Vec::new(),
+        questions: questions(film)?,
         proposals: Vec::new(),
     })
+}
+
+/// What is open.
+fn questions(film: &Film) -> Result<Vec<Question>> {
+    let text = |value: &Value| value.as_str().map(str::to_owned);
+    Ok(film
+        .questions()?
+        .into_iter()
+        .filter(|question| question.answer.is_none())
+        .map(|question| Question {
+            id: question.id.unsigned_abs(),
+            kind: question
+                .about
+                .split(':')
+                .next()
+                .unwrap_or_default()
+                .to_owned(),
+            people: question.asked["people"]
+                .as_array()
+                .into_iter()
+                .flatten()
+                .filter_map(text)
+                .collect(),
+            shot: text(&question.asked["shot"]),
+            text: text(&question.asked["text"]).unwrap_or_default(),
+        })
+        .collect())
 }
 
 /// Whether everything ended as it should: every shot on aim, kept or proved, no problem, no proof
@@ -378,11 +468,11 @@ fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
         None => None,
     };
     let mut people = Vec::new();
-    for Drawn { person, .. } in patches_of(film, shot)? {
+    for present in present(film, shot)? {
         people.push(person_report(
             film,
             shot,
-            &person,
+            &present,
             record.as_ref(),
             proof.is_some(),
         )?);
@@ -525,10 +615,11 @@ fn notes_of_clip(clip: &Deliverable) -> Vec<String> {
 fn person_report(
     film: &Film,
     shot: &Shot,
-    person: &Person,
+    present: &Present,
     record: Option<&FixRecord>,
     proved: bool,
 ) -> Result<PersonReport> {
+    let person = &present.person;
     let reading = |stage| film.shot_reading::<ShotReading>(shot.id, person.id, stage);
     let before = reading(Stage::Before)?;
     let solved = record.and_then(|record| {
@@ -584,7 +675,68 @@ fn person_report(
         state,
         aim_de00_before: solved.map(|(_, solved)| solved.de00_before),
         aim_de00_after: solved.map(|(_, solved)| solved.de00),
+        complexion: person.complexion.clone(),
+        patch: present.drawn.is_some(),
+        face: face_report(present)?,
     })
+}
+
+/// The found faces of a person in a shot, as one.
+fn face_report(present: &Present) -> Result<Option<FaceReport>> {
+    let facts = present
+        .faces
+        .iter()
+        .map(facts_of)
+        .collect::<Result<Vec<_>>>()?;
+    // What is read of several faces of one person is mostly the longest of them.
+    let count = |facts: &FaceFacts| facts.held.iter().map(|s| s.end - s.start).sum::<u64>();
+    let Some(main) = facts.iter().max_by_key(|facts| count(facts)) else {
+        return Ok(None);
+    };
+    let mut lost: Vec<LostReport> = facts
+        .iter()
+        .flat_map(|facts| &facts.lost)
+        .map(|lost| LostReport {
+            in_frame: lost.frames.start,
+            out_frame: lost.frames.end,
+            why: lost.why.clone(),
+        })
+        .collect();
+    lost.sort_by_key(|lost| lost.in_frame);
+    let light = main.light;
+    Ok(Some(FaceReport {
+        faces: facts.len() as u64,
+        width_px: main.width_px,
+        coverage: main.coverage,
+        key_side: light.map(|light| {
+            match light.key {
+                Side::Right => "right",
+                Side::Left => "left",
+            }
+            .to_owned()
+        }),
+        key_to_fill: light.and_then(|light| light.key_to_fill),
+        two_lights: light
+            .and_then(|light| light.two_lights)
+            .map(|two| TwoLightsReport {
+                key_level_pct: two.key.y * 100.0,
+                key_hue_deg: hue_of(two.key),
+                fill_level_pct: two.fill.y * 100.0,
+                fill_hue_deg: hue_of(two.fill),
+                de00: two.de00.0,
+            }),
+        lost,
+        unread: main.unread.clone(),
+    }))
+}
+
+fn hue_of(colour: Ycbcr) -> Option<f64> {
+    Chroma {
+        cb: colour.cb,
+        cr: colour.cr,
+    }
+    .hue()
+    .map(Hue::degrees)
 }
 
 /// Whether a reading is on aim: inside every typed band, and where nothing is typed, within the

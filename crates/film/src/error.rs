@@ -78,6 +78,16 @@ pub enum FilmError {
         /// What is wrong with the entry.
         reason: String,
     },
+    /// A name that has to be unlike others is not.
+    #[error(
+        "there is a {kind} called {name:?} in this film already; choose another name, or merge the two"
+    )]
+    Taken {
+        /// What was named ("person").
+        kind: &'static str,
+        /// The name that was given.
+        name: String,
+    },
     /// Something named is not in the film.
     #[error("no {kind} called {name:?} in this film; it has: {known}")]
     Unknown {

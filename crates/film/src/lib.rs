@@ -15,6 +15,7 @@
 )]
 
 mod error;
+mod faces;
 mod fingerprint;
 mod history;
 mod lock;
@@ -25,12 +26,13 @@ mod schema;
 mod store;
 
 pub use error::{FilmError, Result};
+pub use faces::{Face, FaceLink, NewFace, Question};
 pub use fingerprint::{Fingerprint, InputKey};
 pub use history::Decision;
 pub use lock::lock_path;
 pub use model::{
-    Deliverable, NewSource, Patch, PatchId, Person, PersonId, Scene, SceneId, Setup, SetupId, Shot,
-    ShotId, Source, SourceId, Stage, Step, StepOutcome, StepRecord,
+    Deliverable, FaceId, NewSource, Patch, PatchId, Person, PersonId, Scene, SceneId, Setup,
+    SetupId, Shot, ShotId, Source, SourceId, Stage, Step, StepOutcome, StepRecord,
 };
 pub use pack::Packed;
 pub use results::{PatchTrack, PersonReading, ReadResult, value_of};

@@ -53,6 +53,11 @@ id! {
     PatchId
 }
 
+id! {
+    /// A face that was found and followed through a shot.
+    FaceId
+}
+
 /// A source clip as it was taken in.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Source {
@@ -133,6 +138,10 @@ pub struct Person {
     pub name: String,
     /// The aim as it was set, in the form of the app crate.
     pub aim: Value,
+    /// The complexion that the editor set; never set otherwise.
+    pub complexion: Option<String>,
+    /// Whether the editor gave the name.
+    pub named: bool,
 }
 
 /// An area of one person's skin in one shot.
@@ -176,6 +185,8 @@ impl Stage {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Step {
+    /// Finding faces and following them.
+    Find,
     /// Following patches and reading them.
     Read,
     /// Rendering.
@@ -187,6 +198,7 @@ pub enum Step {
 impl Step {
     pub(crate) const fn name(self) -> &'static str {
         match self {
+            Self::Find => "find",
             Self::Read => "read",
             Self::Handover => "handover",
             Self::Prove => "prove",

@@ -34,6 +34,29 @@ pub struct PersonReading {
     pub sample: Packed,
 }
 
+impl PersonReading {
+    pub(crate) fn insert(
+        &self,
+        t: &Transaction<'_>,
+        shot: ShotId,
+        stage: Stage,
+    ) -> rusqlite::Result<()> {
+        t.execute(
+            "INSERT INTO frame_reading (shot_id, person_id, stage, frames) VALUES (?1, ?2, ?3, ?4)",
+            params![shot, self.person, stage.name(), self.frames.0],
+        )?;
+        t.execute(
+            "INSERT INTO shot_reading (shot_id, person_id, stage, reading) VALUES (?1, ?2, ?3, ?4)",
+            params![shot, self.person, stage.name(), self.reading.to_string()],
+        )?;
+        t.execute(
+            "INSERT INTO sample (shot_id, person_id, sample) VALUES (?1, ?2, ?3)",
+            params![shot, self.person, self.sample.0],
+        )?;
+        Ok(())
+    }
+}
+
 /// Everything that reading one shot gave.
 #[derive(Clone, Debug)]
 pub struct ReadResult {
@@ -59,8 +82,17 @@ impl Film {
         key: &InputKey,
         result: &ReadResult,
     ) -> Result<()> {
+        let erased = self.erased(shot)?.is_some();
         self.change(|t| {
-            forget_results(t, shot)?;
+            if erased {
+                // What was read of found faces cannot be read again.
+                for person in &result.people {
+                    forget_person(t, shot, person.person)?;
+                }
+                forget_shot(t, shot)?;
+            } else {
+                forget_results(t, shot)?;
+            }
             for track in &result.tracks {
                 t.execute(
                     "INSERT OR REPLACE INTO track (patch_id, poses) VALUES (?1, ?2)",
@@ -68,20 +100,7 @@ impl Film {
                 )?;
             }
             for person in &result.people {
-                t.execute(
-                    "INSERT INTO frame_reading (shot_id, person_id, stage, frames)
-                     VALUES (?1, ?2, 'before', ?3)",
-                    params![shot, person.person, person.frames.0],
-                )?;
-                t.execute(
-                    "INSERT INTO shot_reading (shot_id, person_id, stage, reading)
-                     VALUES (?1, ?2, 'before', ?3)",
-                    params![shot, person.person, person.reading.to_string()],
-                )?;
-                t.execute(
-                    "INSERT INTO sample (shot_id, person_id, sample) VALUES (?1, ?2, ?3)",
-                    params![shot, person.person, person.sample.0],
-                )?;
+                person.insert(t, shot, Stage::Before)?;
             }
             t.execute(
                 "INSERT INTO sample (shot_id, person_id, sample) VALUES (?1, 0, ?2)",
@@ -363,6 +382,18 @@ impl Film {
             .transpose()
     }
 
+    /// The people that were read in a shot, by number.
+    ///
+    /// # Errors
+    /// If the film cannot be read.
+    pub fn people_read(&self, shot: ShotId) -> Result<Vec<PersonId>> {
+        self.rows(
+            "SELECT person_id FROM shot_reading WHERE shot_id = ?1 AND stage = 'before' ORDER BY person_id",
+            params![shot],
+            |row| row.get(0),
+        )
+    }
+
     /// The readings of a person in every frame of a shot at a stage.
     ///
     /// # Errors
@@ -445,12 +476,37 @@ impl Film {
     }
 }
 
+/// Drops everything that was read of a shot, and what was proved.
 pub(crate) fn forget_results(t: &Transaction<'_>, shot: ShotId) -> rusqlite::Result<()> {
+    for table in ["frame_reading", "shot_reading", "sample"] {
+        t.execute(
+            &format!("DELETE FROM {table} WHERE shot_id = ?1"),
+            params![shot],
+        )?;
+    }
+    forget_shot(t, shot)
+}
+
+/// Drops what was read of one person.
+pub(crate) fn forget_person(
+    t: &Transaction<'_>,
+    shot: ShotId,
+    person: PersonId,
+) -> rusqlite::Result<()> {
+    for table in ["frame_reading", "shot_reading", "sample"] {
+        t.execute(
+            &format!("DELETE FROM {table} WHERE shot_id = ?1 AND person_id = ?2"),
+            params![shot, person],
+        )?;
+    }
+    Ok(())
+}
+
+/// Drops what belongs to the shot as a whole: tracks, the picture's sample, notes, proof.
+fn forget_shot(t: &Transaction<'_>, shot: ShotId) -> rusqlite::Result<()> {
     for sql in [
         "DELETE FROM track WHERE patch_id IN (SELECT id FROM patch WHERE shot_id = ?1)",
-        "DELETE FROM frame_reading WHERE shot_id = ?1",
-        "DELETE FROM shot_reading WHERE shot_id = ?1",
-        "DELETE FROM sample WHERE shot_id = ?1",
+        "DELETE FROM sample WHERE shot_id = ?1 AND person_id = 0",
         "DELETE FROM shot_note WHERE shot_id = ?1",
         "DELETE FROM proof WHERE shot_id = ?1",
         "DELETE FROM step WHERE shot_id = ?1 AND step IN ('read', 'prove')",
@@ -460,7 +516,7 @@ pub(crate) fn forget_results(t: &Transaction<'_>, shot: ShotId) -> rusqlite::Res
     Ok(())
 }
 
-fn record(
+pub(crate) fn record(
     t: &Transaction<'_>,
     shot: ShotId,
     step: Step,

@@ -11,7 +11,8 @@ pub const APPLICATION_ID: i64 = 0x494E_4B41;
 pub const SCHEMA_VERSION: i64 = MIGRATIONS.len() as i64;
 
 /// Each brings the schema one version up. Only ever added to: a film of any version opens.
-const MIGRATIONS: &[&str] = &["
+const MIGRATIONS: &[&str] = &[
+    "
     CREATE TABLE film (
         id            INTEGER PRIMARY KEY CHECK (id = 1),
         name          TEXT NOT NULL,
@@ -124,7 +125,53 @@ const MIGRATIONS: &[&str] = &["
         verb   TEXT NOT NULL,
         detail TEXT NOT NULL
     ) STRICT;
-"];
+",
+    FACES,
+];
+
+/// Faces found, who they are, what is asked about them.
+const FACES: &str = "
+    -- 0: faces are not looked for unless asked (switched off, or erased).
+    ALTER TABLE film ADD COLUMN faces INTEGER NOT NULL DEFAULT 1;
+    ALTER TABLE person ADD COLUMN complexion TEXT;
+    -- 0: the name is the program's own.
+    ALTER TABLE person ADD COLUMN named INTEGER NOT NULL DEFAULT 1;
+    -- Numbers are never used again: questions are about them.
+    CREATE TABLE face (
+        id        INTEGER PRIMARY KEY AUTOINCREMENT,
+        shot_id   INTEGER NOT NULL REFERENCES shot (id),
+        position  INTEGER NOT NULL,
+        person_id INTEGER REFERENCES person (id),
+        role      TEXT NOT NULL,
+        decided   INTEGER NOT NULL DEFAULT 0,
+        facts     TEXT NOT NULL,
+        track     BLOB NOT NULL,
+        embedding BLOB NOT NULL
+    ) STRICT;
+    CREATE INDEX face_of_shot ON face (shot_id, position);
+    CREATE TABLE face_reading (
+        face_id INTEGER PRIMARY KEY REFERENCES face (id) ON DELETE CASCADE,
+        frames  BLOB NOT NULL,
+        sample  BLOB NOT NULL
+    ) STRICT;
+    CREATE TABLE face_link (
+        first  INTEGER NOT NULL REFERENCES face (id) ON DELETE CASCADE,
+        second INTEGER NOT NULL REFERENCES face (id) ON DELETE CASCADE,
+        same   INTEGER NOT NULL,
+        PRIMARY KEY (first, second)
+    ) STRICT, WITHOUT ROWID;
+    CREATE TABLE question (
+        id     INTEGER PRIMARY KEY,
+        about  TEXT NOT NULL UNIQUE,
+        asked  TEXT NOT NULL,
+        answer TEXT
+    ) STRICT;
+    -- Shots whose face data was erased, with the key of the finding that their readings rest on.
+    CREATE TABLE erased (
+        shot_id   INTEGER PRIMARY KEY REFERENCES shot (id),
+        input_key TEXT NOT NULL
+    ) STRICT;
+";
 
 /// Sets the connection up and says whether the file is a film.
 pub(crate) fn check(connection: &Connection, path: &Path) -> Result<i64> {

@@ -1,5 +1,6 @@
 //! Opening a film, and what it consists of.
 
+use crate::faces::forget_faces;
 use crate::lock::WriterLock;
 use crate::model::FilmFacts;
 use crate::results::forget_results;
@@ -194,6 +195,7 @@ impl Film {
                         "UPDATE shot SET in_frame = 0, out_frame = ?2 WHERE id = ?1",
                         params![shot.id, source.frames],
                     )?;
+                    forget_faces(t, shot.id)?;
                     forget_results(t, shot.id)
                 })?;
             }
@@ -369,16 +371,27 @@ impl Film {
     /// # Errors
     /// If the film cannot be read.
     pub fn people(&self) -> Result<Vec<Person>> {
-        let rows: Vec<(PersonId, String, String)> =
-            self.rows("SELECT id, name, aim FROM person ORDER BY id", [], |row| {
-                Ok((row.get(0)?, row.get(1)?, row.get(2)?))
-            })?;
+        let rows: Vec<(PersonId, String, String, Option<String>, bool)> = self.rows(
+            "SELECT id, name, aim, complexion, named FROM person ORDER BY id",
+            [],
+            |row| {
+                Ok((
+                    row.get(0)?,
+                    row.get(1)?,
+                    row.get(2)?,
+                    row.get(3)?,
+                    row.get(4)?,
+                ))
+            },
+        )?;
         rows.into_iter()
-            .map(|(id, name, aim)| {
+            .map(|(id, name, aim, complexion, named)| {
                 Ok(Person {
                     id,
                     name,
                     aim: parse(&self.path, "person", &aim)?,
+                    complexion,
+                    named,
                 })
             })
             .collect()
@@ -438,6 +451,18 @@ impl Film {
                 params![shot, person_id, frame],
                 |row| row.get(0),
             )
+        })
+    }
+
+    /// Takes a patch back; the shot's readings stay until it is read again.
+    ///
+    /// # Errors
+    /// If the film cannot be written.
+    pub fn undraw(&mut self, patch: PatchId) -> Result<()> {
+        self.change(|t| {
+            t.execute("DELETE FROM track WHERE patch_id = ?1", params![patch])?;
+            t.execute("DELETE FROM patch WHERE id = ?1", params![patch])?;
+            Ok(())
         })
     }
 
@@ -516,6 +541,20 @@ impl Film {
         let result = work(&transaction).map_err(database)?;
         transaction.commit().map_err(database)?;
         Ok(result)
+    }
+
+    /// Sets one of the database's own switches for as long as the film is open.
+    pub(crate) fn pragma(&mut self, name: &str, value: bool) -> Result<()> {
+        self.read(|c| c.pragma_update(None, name, value))
+    }
+
+    /// Writes the file anew without what was freed, the log included.
+    pub(crate) fn rewrite(&mut self) -> Result<()> {
+        self.read(|c| {
+            c.execute_batch(
+                "PRAGMA wal_checkpoint(TRUNCATE); VACUUM; PRAGMA wal_checkpoint(TRUNCATE);",
+            )
+        })
     }
 
     pub(crate) fn read<T>(

@@ -3,8 +3,8 @@
 
 use inkarnat_color::WorkingSpace;
 use inkarnat_film::{
-    Deliverable, Film, FilmError, Fingerprint, InputKey, NewSource, Packed, PatchTrack,
-    PersonReading, ReadResult, ShotId, Stage, Step, StepOutcome,
+    Deliverable, FaceLink, Film, FilmError, Fingerprint, InputKey, NewFace, NewSource, Packed,
+    PatchTrack, PersonReading, ReadResult, ShotId, Stage, Step, StepOutcome,
 };
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
@@ -307,4 +307,123 @@ fn killed_at_any_moment_it_opens_and_is_whole() {
         }
     }
     assert!(moved_on > 0, "the writer never got to write");
+}
+
+fn face(embedding: &[f32]) -> NewFace {
+    NewFace {
+        was: None,
+        role: "person".to_owned(),
+        facts: json!({"views": 3}),
+        track: Packed::of(&vec![[1.25, 2.5]; 40]),
+        embedding: Packed::of(&embedding),
+        frames: Packed::of(&vec![61.5; 20]),
+        sample: Packed::of(&vec![[0.5, 0.4, 0.3]]),
+    }
+}
+
+/// The bytes of a stored value, as they lie in the file.
+fn bytes_in(path: &Path, needle: &Packed) -> bool {
+    let debug = format!("{needle:?}");
+    let bytes: Vec<u8> = debug
+        .trim_start_matches("Packed([")
+        .trim_end_matches("])")
+        .split(", ")
+        .map(|byte| byte.parse().unwrap())
+        .collect();
+    ["", "-wal", "-journal"].iter().any(|ending| {
+        let mut name = path.as_os_str().to_owned();
+        name.push(ending);
+        std::fs::read(PathBuf::from(name))
+            .is_ok_and(|file| file.windows(bytes.len()).any(|window| window == bytes))
+    })
+}
+
+#[test]
+fn erased_faces_are_gone_from_the_file_and_readings_stay() {
+    let directory = tempfile::tempdir().unwrap();
+    let path = directory.path().join("day.inkarnat");
+    let (mut film, shot) = film_with_shot(&path);
+    film.draw(shot, "Ana", 3, &json!({"ellipse": 1}), &json!("own"))
+        .unwrap();
+    let result = readings(&film, shot, 61.5);
+    film.keep_readings(shot, &InputKey::of(&1), &result)
+        .unwrap();
+    let values: Vec<f32> = (0..128).map(|k| (k as f32 * 0.37).sin()).collect();
+    let other: Vec<f32> = (0..128).map(|k| (k as f32 * 0.73).cos()).collect();
+    let found = InputKey::of(&"found");
+    film.keep_faces(shot, &found, &[face(&values), face(&other)])
+        .unwrap();
+    let faces = film.faces(None).unwrap();
+    let person = film.add_person("person 1", &json!("own")).unwrap();
+    film.assign_faces(&[(faces[0].id, Some(person)), (faces[1].id, Some(person))])
+        .unwrap();
+    film.link(FaceLink {
+        first: faces[1].id,
+        second: faces[0].id,
+        same: true,
+    })
+    .unwrap();
+    film.ask(&["same:"], &[("same:1:2".to_owned(), json!({"text": "?"}))])
+        .unwrap();
+    film.keep_found_readings(
+        shot,
+        &[PersonReading {
+            person,
+            ..readings(&film, shot, 40.0).people.remove(0)
+        }],
+        &[film.people().unwrap()[0].id],
+    )
+    .unwrap();
+    film.decide("people", &json!({"name": "Ben"})).unwrap();
+    let needle = Packed::of(&values.as_slice());
+    assert!(bytes_in(&path, &needle), "the search finds what is there");
+    assert_eq!(film.erase_faces().unwrap(), 2);
+    assert!(!bytes_in(&path, &needle), "no byte of it is left");
+    assert!(!film.finds_faces().unwrap());
+    assert_eq!(film.erased(shot).unwrap(), Some(found));
+    drop(film);
+    let film = Film::open(&path).unwrap();
+    assert!(film.faces(None).unwrap().is_empty());
+    assert!(film.links().unwrap().is_empty() && film.questions().unwrap().is_empty());
+    let level = |person| {
+        film.shot_reading::<Value>(shot, person, Stage::Before)
+            .unwrap()
+            .unwrap()["level"]
+            .clone()
+    };
+    assert_eq!(level(person), 40.0);
+    assert_eq!(level(film.people().unwrap()[0].id), 61.5);
+    assert_eq!(film.decisions().unwrap().len(), 2);
+}
+
+#[test]
+fn faces_found_again_keep_who_they_are_and_what_was_decided() {
+    let directory = tempfile::tempdir().unwrap();
+    let path = directory.path().join("day.inkarnat");
+    let (mut film, shot) = film_with_shot(&path);
+    let key = InputKey::of(&1);
+    film.keep_faces(shot, &key, &[face(&[0.5]), face(&[0.25])])
+        .unwrap();
+    let faces = film.faces(Some(shot)).unwrap();
+    let person = film.add_person("person 1", &json!("own")).unwrap();
+    film.assign_faces(&[(faces[0].id, Some(person))]).unwrap();
+    film.decide_role(faces[0].id, "no person").unwrap();
+    let again = NewFace {
+        was: Some(faces[0].id),
+        ..face(&[0.75])
+    };
+    film.keep_faces(shot, &key, &[face(&[0.1]), again]).unwrap();
+    let now = film.faces(Some(shot)).unwrap();
+    assert_eq!(now.len(), 2);
+    assert_eq!((now[1].id, now[1].person), (faces[0].id, Some(person)));
+    assert_eq!((now[1].role.as_str(), now[1].decided), ("no person", true));
+    assert_eq!(
+        film.face_embedding::<Vec<f64>>(now[1].id).unwrap(),
+        Some(vec![0.75])
+    );
+    assert!(!now.iter().any(|face| face.id == faces[1].id));
+    // Nobody is left of a person who was named by the program.
+    film.assign_faces(&[(now[1].id, None)]).unwrap();
+    film.drop_nobodies().unwrap();
+    assert!(film.people().unwrap().is_empty());
 }

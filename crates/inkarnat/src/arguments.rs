@@ -28,6 +28,10 @@ Targets are conventions, not rules, and grew up around light skin: never aim a p
 practice-light, practice-deep (common practice, no source, brighter than such skin measures); measured-very-light, \
 measured-light, measured-intermediate, measured-tan, measured-brown, measured-dark (published facial spectra).";
 
+const COMPLEXION_HELP: &str = "\
+Complexions are the classes of published facial spectra: very-light, light, intermediate, tan, brown, dark. One may be \
+suggested beside a name, with its uncertainty; it is never set but by you, and setting it moves no picture.";
+
 /// Brings the skin of each person in a film to where it should read, with the smallest correction, and proves it on the
 /// delivered files.
 #[derive(Debug, Parser)]
@@ -37,9 +41,9 @@ measured-light, measured-intermediate, measured-tan, measured-brown, measured-da
     max_term_width = 100,
     after_help = "\
 The whole job on one clip:
-  inkarnat run shot.mov --to out --patch 'shot.mov@0:ellipse=0.42,0.36,0.05,0.06:person=Ana'
+  inkarnat run shot.mov --to out
 The same in steps:
-  inkarnat start day.inkarnat *.mov     inkarnat read day.inkarnat --patch …     inkarnat aim day.inkarnat --person 'Ana=own'
+  inkarnat start day.inkarnat *.mov     inkarnat find day.inkarnat               inkarnat people day.inkarnat --name 'person 1=Ana'
   inkarnat fix day.inkarnat             inkarnat handover day.inkarnat --to out  inkarnat prove day.inkarnat
 
 Sources are never written to. Every step can be stopped and goes on where it was.
@@ -72,6 +76,12 @@ pub(crate) enum Verb {
         /// How clips are coded
         #[arg(long, value_enum, default_value_t = CodecName::Prores)]
         codec: CodecName,
+        /// Look for no faces, in this film from now on: drawn patches alone are read
+        #[arg(long)]
+        no_faces: bool,
+        /// A first pass over every N-th frame; without it a later run reads the rest
+        #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..))]
+        every: Option<u64>,
     },
     /// Make a film of clips, or add clips to one
     Start {
@@ -83,12 +93,66 @@ pub(crate) enum Verb {
         #[arg(long, value_name = "PATCH", help = PATCH_HELP.split("\n\n").next().unwrap_or(PATCH_HELP), long_help = PATCH_HELP)]
         patch: Vec<String>,
     },
-    /// Follow every patch through its shot and read it
+    /// Find faces, follow them, read them, and say who is who
+    Find {
+        /// The film file
+        film: PathBuf,
+        /// A first pass over every N-th frame
+        #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..))]
+        every: Option<u64>,
+    },
+    /// Read every drawn patch and every face that was found
     Read {
         /// The film file
         film: PathBuf,
         #[arg(long, value_name = "PATCH", help = PATCH_HELP.split("\n\n").next().unwrap_or(PATCH_HELP), long_help = PATCH_HELP)]
         patch: Vec<String>,
+    },
+    /// Draw patches, take them back, or list them
+    Patch {
+        /// The film file
+        film: PathBuf,
+        #[arg(value_name = "PATCH", help = PATCH_HELP.split("\n\n").next().unwrap_or(PATCH_HELP), long_help = PATCH_HELP)]
+        patches: Vec<String>,
+        /// Take the patch that was drawn there back: 'CLIP@FRAME' or 'CLIP@FRAME:person=NAME'
+        #[arg(long, value_name = "WHERE")]
+        remove: Vec<String>,
+    },
+    /// List the people of a film; name, merge or split them, or set a complexion
+    #[command(after_help = COMPLEXION_HELP)]
+    People {
+        /// The film file
+        film: PathBuf,
+        /// Name somebody: 'person 1=Ana'
+        #[arg(long, value_name = "OLD=NEW")]
+        name: Vec<String>,
+        /// Two people are one, under the first name: 'Ana,person 3'
+        #[arg(long, value_name = "NAME,NAME")]
+        merge: Vec<String>,
+        /// The face in that shot is somebody else's: 'Ana@SHOT'
+        #[arg(long, value_name = "NAME@SHOT")]
+        split: Vec<String>,
+        /// Set a complexion: 'Ana=tan'; 'Ana=none' takes it back
+        #[arg(long, value_name = "NAME=COMPLEXION")]
+        complexion: Vec<String>,
+        /// As JSON
+        #[arg(long)]
+        json: bool,
+    },
+    /// Answer an open question (`show` lists them)
+    Answer {
+        /// The film file
+        film: PathBuf,
+        /// Number of the question
+        question: u64,
+        /// The answer
+        #[arg(value_enum)]
+        answer: YesNo,
+    },
+    /// Erase all face data for good; readings, people and decisions stay
+    Erase {
+        /// The film file
+        film: PathBuf,
     },
     /// Say where people should read; without --person, show it
     Aim {
@@ -144,6 +208,15 @@ pub(crate) enum Verb {
     /// One clip's work in a process of its own
     #[command(name = "worker", hide = true)]
     Worker,
+}
+
+/// An answer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum YesNo {
+    /// It is so
+    Yes,
+    /// It is not so
+    No,
 }
 
 /// A codec by its name on the command line.

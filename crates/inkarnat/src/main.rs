@@ -8,6 +8,7 @@
 #![allow(clippy::disallowed_methods, reason = "a program has a clock and files")]
 
 mod arguments;
+mod people;
 mod progress;
 mod table;
 
@@ -15,9 +16,9 @@ use anyhow::Context as _;
 use arguments::{Arguments, CodecName, Verb};
 use clap::Parser;
 use inkarnat_app::{
-    AppError, Cancel, Context, Delivery, Film, Order, Problem, Workers, all_well, draw, film_in,
-    fix_film, hand_over, keep, open_or_create, prove_film, read_film, report, run, set_aims,
-    take_in, worker,
+    AppError, Cancel, Context, Delivery, Film, Order, Problem, ReadOrder, Workers, all_well, draw,
+    film_in, fix_film, hand_over, keep, open_or_create, patches_listed, prove_film, read_film,
+    report, run, set_aims, take_in, undraw, worker,
 };
 use progress::Progress;
 use std::path::Path;
@@ -96,7 +97,11 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
         Verb::Read { film, patch } => {
             let mut film = Film::open(&film)?;
             draw(&mut film, &patch, context, &mut problems)?;
-            read_film(&mut film, context, &mut problems)?;
+            let order = ReadOrder {
+                find: false,
+                every: None,
+            };
+            read_film(&mut film, order, context, &mut problems)?;
             progress.finish();
             summary(&film, None)?;
             let none = !report(&film)?
@@ -105,6 +110,43 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
                 .any(|shot| shot.people.iter().any(|person| person.before.is_some()));
             Ok(after_step(&problems, none))
         }
+        Verb::Find { film, every } => {
+            let mut film = Film::open(&film)?;
+            let order = ReadOrder { find: true, every };
+            film.set_finds_faces(true)?;
+            read_film(&mut film, order, context, &mut problems)?;
+            progress.finish();
+            summary(&film, None)?;
+            Ok(after_step(&problems, false))
+        }
+        Verb::Patch {
+            film,
+            patches,
+            remove,
+        } => {
+            let mut film = Film::open(&film)?;
+            undraw(&mut film, &remove, context, &mut problems)?;
+            draw(&mut film, &patches, context, &mut problems)?;
+            progress.finish();
+            for line in patches_listed(&film)? {
+                println!("{line}");
+            }
+            Ok(after_step(&problems, false))
+        }
+        Verb::People {
+            film,
+            name,
+            merge,
+            split,
+            complexion,
+            json,
+        } => people::perform(&film, people::said(name, merge, split, complexion), json),
+        Verb::Answer {
+            film,
+            question,
+            answer,
+        } => people::answered(&film, question, answer),
+        Verb::Erase { film } => people::erased(&film),
         Verb::Aim { film, person } => {
             let mut film = Film::open(&film)?;
             if person.is_empty() {
@@ -173,8 +215,12 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
             patch,
             person,
             codec,
+            no_faces,
+            every,
         } => {
             let order = Order {
+                faces: !no_faces,
+                every,
                 clips,
                 patches: patch,
                 aims: person,

@@ -1,7 +1,7 @@
 //! A film's state as quiet tables of text.
 
-use inkarnat_app::Problem;
 use inkarnat_app::show::{FilmReport, PersonReport, ReadingReport, ShotReport, ShotState};
+use inkarnat_app::{PersonListed, Problem};
 use std::collections::BTreeMap;
 
 /// Rows of cells, each column as wide as its widest cell.
@@ -72,6 +72,7 @@ pub(crate) fn film(report: &FilmReport, shot: Option<&str>) {
             println!("{}: {line}", shot.shot);
         }
     }
+    questions(report);
     if let Some(name) = shot
         && let Some(shot) = report.shots.iter().find(|shot| shot.shot == name)
     {
@@ -174,6 +175,25 @@ fn remarks(shot: &ShotReport) -> Vec<String> {
             .iter()
             .map(|failure| format!("failed: {failure}")),
     );
+    for person in &shot.people {
+        let Some(face) = &person.face else { continue };
+        if let Some(two) = &face.two_lights {
+            let hue =
+                |hue: Option<f64>| hue.map_or_else(|| "no hue".to_owned(), |h| format!("{h:.0}°"));
+            lines.push(format!(
+                "two lights on {}: {:.0} %, {} on the side that is read, {:.0} %, {} on the other (ΔE00 {:.1} at one level)",
+                person.person,
+                two.key_level_pct,
+                hue(two.key_hue_deg),
+                two.fill_level_pct,
+                hue(two.fill_hue_deg),
+                two.de00
+            ));
+        }
+        if let (Some(reason), false) = (&face.unread, person.patch) {
+            lines.push(format!("{} cannot be read: {reason}", person.person));
+        }
+    }
     lines.extend(shot.notes.iter().map(|note| format!("note: {note}")));
     lines
 }
@@ -202,6 +222,26 @@ fn at_length(shot: &ShotReport) {
                 before.confidence,
                 before.frames_read.unwrap_or(0),
                 before.frames_lost.unwrap_or(0)
+            );
+        }
+    }
+    for person in &shot.people {
+        let Some(face) = &person.face else { continue };
+        println!(
+            "face of {}: {:.0} pixels wide, coverage {:.2}, key side {}, key to fill {}",
+            person.person,
+            face.width_px,
+            face.coverage,
+            face.key_side.as_deref().unwrap_or("unknown"),
+            face.key_to_fill
+                .map_or_else(|| "unknown".to_owned(), |ratio| format!("{ratio:.2}")),
+        );
+        for lost in &face.lost {
+            println!(
+                "  lost in frames {}–{}: {}",
+                lost.in_frame,
+                lost.out_frame.saturating_sub(1),
+                lost.why
             );
         }
     }
@@ -304,6 +344,27 @@ pub(crate) fn aims(report: &FilmReport) {
             .push(vec![person.to_owned(), aim, shots.join(", ")]);
     }
     table.print();
+}
+
+/// Everybody of the film.
+pub(crate) fn people(people: &[PersonListed]) {
+    let mut table = Table::new(&["person", "complexion", "aim", "shots"]);
+    for person in people {
+        table.rows.push(vec![
+            person.person.clone(),
+            person.complexion.clone().unwrap_or_else(|| "–".to_owned()),
+            person.aim.clone(),
+            person.shots.join(", "),
+        ]);
+    }
+    table.print();
+}
+
+/// What is open, one line each.
+pub(crate) fn questions(report: &FilmReport) {
+    for question in &report.questions {
+        println!("question {}: {}", question.id, question.text);
+    }
 }
 
 /// One line for everything that is not well.

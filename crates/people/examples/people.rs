@@ -27,13 +27,13 @@ fn main() -> Result<(), Failure> {
         let frames = frames(Path::new(shot))?;
         let mut follower = FaceFollower::new(FollowSettings::default());
         let mut spent = 0.0;
-        for path in &frames {
+        for (number, path) in (0..).zip(&frames) {
             let picture = load(path)?;
             let begun = Instant::now();
-            follower.next(&models, &picture)?;
+            follower.next(&models, number, &picture, number + 1 == frames.len() as u64)?;
             spent += begun.elapsed().as_secs_f64();
         }
-        let tracks = follower.finish();
+        let tracks: Vec<FaceTrack> = follower.finish().into_iter().flatten().collect();
         println!(
             "{shot}: {} frames, {} faces, {:.1} ms a frame",
             frames.len(),
@@ -52,7 +52,7 @@ fn main() -> Result<(), Failure> {
         for (k, track) in tracks.iter().enumerate() {
             println!(
                 " face {k} from {}: {} held, score {:.2}, {} views, spread {:.2}, liveliness {:.5}{}",
-                track.first,
+                track.numbers[0],
                 track.held(),
                 track.score,
                 track.views,
@@ -72,11 +72,7 @@ fn main() -> Result<(), Failure> {
                 embedding: track.embedding.clone(),
                 weight: f64::from(track.views),
                 shot: number as u64,
-                held: (track.first..)
-                    .zip(&track.frames)
-                    .filter(|(_, state)| state.held().is_some())
-                    .map(|(frame, _)| frame..frame + 1)
-                    .collect(),
+                held: track.held_spans(),
             });
             names.push(format!("{name}/{k}"));
         }
@@ -118,9 +114,11 @@ fn load(path: &Path) -> Result<Rgb, Failure> {
 fn read(frames: &[PathBuf], track: &FaceTrack, drawing: &Path) -> Result<(), Failure> {
     let rule = SkinRule::default();
     let held = || {
-        (track.first..)
+        track
+            .numbers
+            .iter()
             .zip(&track.frames)
-            .filter_map(|(frame, state)| Some((frame, state.held()?)))
+            .filter_map(|(frame, state)| Some((*frame, state.held()?)))
     };
     let mut sides: Vec<SideLights> = Vec::new();
     for (frame, outline) in held() {

@@ -100,9 +100,9 @@ impl FaceState {
 /// One face through a shot.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct FaceTrack {
-    /// The frame of the first state, counted in frames given.
-    pub first: u64,
-    /// A state for every frame from the first to the last one given.
+    /// The numbers of the frames, rising, as they were given.
+    pub numbers: Vec<u64>,
+    /// A state for each of them, from the face's first to the last one given.
     pub frames: Vec<FaceState>,
     /// Mean embedding over the views that were sure.
     pub embedding: Embedding,
@@ -121,9 +121,25 @@ impl FaceTrack {
     /// The outline in a frame.
     #[must_use]
     pub fn at(&self, frame: u64) -> Option<&Outline> {
-        self.frames
-            .get(usize::try_from(frame.checked_sub(self.first)?).ok()?)?
-            .held()
+        let place = self.numbers.binary_search(&frame).ok()?;
+        self.frames.get(place)?.held()
+    }
+
+    /// The outline in the frame that is nearest to this one, among its neighbours on both sides.
+    #[must_use]
+    pub fn near(&self, frame: u64) -> Option<&Outline> {
+        let place = self.numbers.partition_point(|n| *n < frame);
+        [Some(place), place.checked_sub(1)]
+            .into_iter()
+            .flatten()
+            .filter_map(|k| {
+                Some((
+                    self.numbers.get(k)?.abs_diff(frame),
+                    self.frames.get(k)?.held()?,
+                ))
+            })
+            .min_by_key(|(distance, _)| *distance)
+            .map(|(_, outline)| outline)
     }
 
     /// Frames that hold the face.
@@ -132,17 +148,37 @@ impl FaceTrack {
         self.frames.iter().filter(|f| f.held().is_some()).count()
     }
 
-    /// Spans of frames in which it is lost, with the first reason of each.
+    /// Spans of frames in which it is lost, from the first to the one after the last, with the first
+    /// reason of each.
     #[must_use]
     pub fn lost_spans(&self) -> Vec<(std::ops::Range<u64>, FaceLost)> {
         let mut spans: Vec<(std::ops::Range<u64>, FaceLost)> = Vec::new();
-        for (frame, state) in (self.first..).zip(&self.frames) {
-            if let FaceState::Lost(reason) = state {
-                match spans.last_mut() {
-                    Some((span, _)) if span.end == frame => span.end = frame + 1,
-                    _ => spans.push((frame..frame + 1, *reason)),
+        let mut open = false;
+        for (&frame, state) in self.numbers.iter().zip(&self.frames) {
+            match (state, spans.last_mut()) {
+                (FaceState::Held(_), _) => open = false,
+                (FaceState::Lost(_), Some((span, _))) if open => span.end = frame + 1,
+                (FaceState::Lost(reason), _) => {
+                    spans.push((frame..frame + 1, *reason));
+                    open = true;
                 }
             }
+        }
+        spans
+    }
+
+    /// Spans of frames in which it is held; frames between two that were given belong to them.
+    #[must_use]
+    pub fn held_spans(&self) -> Vec<std::ops::Range<u64>> {
+        let mut spans: Vec<std::ops::Range<u64>> = Vec::new();
+        let mut open = false;
+        for (&frame, state) in self.numbers.iter().zip(&self.frames) {
+            match (state.held(), spans.last_mut()) {
+                (Some(_), Some(span)) if open => span.end = frame + 1,
+                (Some(_), _) => spans.push(frame..frame + 1),
+                (None, _) => {}
+            }
+            open = state.held().is_some();
         }
         spans
     }
@@ -199,6 +235,19 @@ impl Default for FollowSettings {
     }
 }
 
+impl FollowSettings {
+    /// For a first pass that is given every n-th frame of a shot: heads move further between two of
+    /// them, and faces are looked for about every fifth frame of the shot.
+    #[must_use]
+    pub fn for_every(every: u64) -> Self {
+        let default = Self::default();
+        Self {
+            find_every: (default.find_every / every.max(1)).max(1),
+            ..default
+        }
+    }
+}
+
 /// Frames with an unfound face that are still believed.
 const MISSES: u32 = 2;
 /// Frames that are looked back on when something changes at a stroke.
@@ -210,6 +259,8 @@ const ANEW: u32 = 2;
 const DISAGREE: f64 = 0.16;
 
 struct Live {
+    /// Frame of the first state, counted in frames given.
+    first: u64,
     track: FaceTrack,
     /// Where it was last seen; what is followed from.
     mesh: Mesh,
@@ -232,6 +283,9 @@ struct Live {
 pub struct FaceFollower {
     settings: FollowSettings,
     frame: u64,
+    numbers: Vec<u64>,
+    /// Frames given of which every outline is known.
+    known: u64,
     all: Vec<Live>,
 }
 
@@ -242,18 +296,27 @@ impl FaceFollower {
         Self {
             settings,
             frame: 0,
+            numbers: Vec::new(),
+            known: 0,
             all: Vec::new(),
         }
     }
 
-    /// Takes the next frame.
+    /// Takes the next frame, under a number above that of the one before. `last` says that none
+    /// follows: the mesh is then laid whatever its turn.
     ///
     /// # Errors
     /// [`PeopleError::Run`] where a model fails; the frame then counts as not given.
-    pub fn next(&mut self, models: &Models, frame: &dyn Frame) -> Result<(), PeopleError> {
+    pub fn next(
+        &mut self,
+        models: &Models,
+        number: u64,
+        frame: &dyn Frame,
+        last: bool,
+    ) -> Result<(), PeopleError> {
         let s = self.settings;
         let finding = self.frame.is_multiple_of(s.find_every.max(1));
-        let meshing = finding || self.frame.is_multiple_of(s.mesh_every.max(1));
+        let meshing = finding || last || self.frame.is_multiple_of(s.mesh_every.max(1));
         let mut states: Vec<Option<FaceState>> = vec![None; self.all.len()];
         if meshing {
             for (live, state) in self.all.iter_mut().zip(&mut states) {
@@ -279,8 +342,28 @@ impl FaceFollower {
             }
         }
         self.all.extend(started);
+        self.numbers.push(number);
         self.frame += 1;
+        if meshing {
+            self.known = self.frame;
+        }
         Ok(())
+    }
+
+    /// How many of the frames given have outlines by now; those after them wait for the next mesh.
+    /// What is known of the last few may still be taken back.
+    #[must_use]
+    pub fn known(&self) -> u64 {
+        self.known
+    }
+
+    /// The faces held in a frame, counted in frames given, each with its place among those of
+    /// [`Self::finish`].
+    pub fn held(&self, frame: u64) -> impl Iterator<Item = (usize, &Outline)> {
+        self.all.iter().enumerate().filter_map(move |(k, live)| {
+            let at = usize::try_from(frame.checked_sub(live.first)?).ok()?;
+            Some((k, live.track.frames.get(at)?.held()?))
+        })
     }
 
     /// Looks for faces, and pairs them with those that are followed or lost.
@@ -361,27 +444,32 @@ impl FaceFollower {
         Ok(started)
     }
 
-    /// The faces of the shot, in the order in which they appeared. A face that a single find saw,
-    /// weakly, in a shot with several finds, is dropped: textures do that.
+    /// The faces of the shot, in the order in which they appeared; `None` for one that a single find
+    /// saw, weakly, in a shot with several finds (textures do that), and for one of which nothing is
+    /// held.
     #[must_use]
-    pub fn finish(self) -> Vec<FaceTrack> {
+    pub fn finish(self) -> Vec<Option<FaceTrack>> {
         let finds = self.frame.div_ceil(self.settings.find_every.max(1));
+        let numbers = self.numbers;
         self.all
             .into_iter()
-            .filter(|live| live.finds > 1 || live.track.score > 0.85 || finds < 2)
             .map(|live| {
+                if live.finds < 2 && live.track.score <= 0.85 && finds > 1 {
+                    return None;
+                }
+                let first = live.first as usize;
                 let mut track = live.track;
+                track.numbers = numbers
+                    .get(first..first + track.frames.len())
+                    .unwrap_or_default()
+                    .to_vec();
                 track.liveliness = if live.moves.is_empty() {
                     0.0
                 } else {
                     crate::skin::median(live.moves.iter().copied())
                 };
-                while matches!(track.frames.last(), Some(FaceState::Lost(_))) && track.held() == 0 {
-                    track.frames.pop();
-                }
-                track
+                (track.held() > 0).then_some(track)
             })
-            .filter(|track| track.held() > 0)
             .collect()
     }
 }
@@ -389,8 +477,9 @@ impl FaceFollower {
 impl Live {
     fn new(mesh: Mesh, look: Appearance, view: Embedding, score: f64, frame: u64) -> Self {
         Self {
+            first: frame,
             track: FaceTrack {
-                first: frame,
+                numbers: Vec::new(),
                 frames: vec![FaceState::Held(Outline::from(&mesh))],
                 embedding: view.clone(),
                 views: 1,
@@ -608,12 +697,9 @@ impl Live {
     /// Takes back what was held since the last find that confirmed it.
     fn unfound(&mut self, number: u64) {
         self.followed = false;
-        let since = (self.confirmed + 1).max(self.track.first);
+        let since = (self.confirmed + 1).max(self.first);
         for frame in since..number {
-            if let Some(state) = self
-                .track
-                .frames
-                .get_mut((frame - self.track.first) as usize)
+            if let Some(state) = self.track.frames.get_mut((frame - self.first) as usize)
                 && state.held().is_some()
             {
                 *state = FaceState::Lost(FaceLost::NotFound);

@@ -56,6 +56,7 @@ pub enum Said {
 /// Groups faces into people. `said` is what the editor decided about pairs of members; it wins over
 /// every distance. Links are made from the nearest pair of groups on, while their means lie nearer
 /// than [`SAME`] and no two of their faces stand in one frame; ties go to the lower index.
+/// With n faces it takes n² distances, and n more for every link.
 #[must_use]
 pub fn group(members: &[Member], said: &[(usize, usize, Said)]) -> Groups {
     let mut people: Vec<Vec<usize>> = (0..members.len()).map(|k| vec![k]).collect();
@@ -81,44 +82,63 @@ pub fn group(members: &[Member], said: &[(usize, usize, Said)]) -> Groups {
             })
         })
     };
-    let pairs = |people: &[Vec<usize>]| {
-        let means: Vec<Option<Embedding>> = people.iter().map(|p| mean(members, p)).collect();
-        let mut all = Vec::new();
-        for i in 0..people.len() {
-            for j in i + 1..people.len() {
-                if let (Some(a), Some(b)) = (&means[i], &means[j]) {
-                    let distance = a.distance(b);
-                    if distance <= DOUBT && !apart(&people[i], &people[j]) {
-                        all.push(Question {
-                            first: i,
-                            second: j,
-                            distance,
-                        });
-                    }
-                }
-            }
+    let mut means: Vec<Option<Embedding>> = people.iter().map(|p| mean(members, p)).collect();
+    let near = |a: usize, b: usize, people: &[Vec<usize>], means: &[Option<Embedding>]| {
+        let distance = means[a].as_ref()?.distance(means[b].as_ref()?);
+        (distance <= DOUBT && !apart(&people[a], &people[b])).then_some(distance)
+    };
+    // Every pair that is near, lower index first; after a merge only its pairs are measured anew.
+    let mut open: Vec<(usize, usize, f64)> = Vec::new();
+    for i in 0..people.len() {
+        for j in i + 1..people.len() {
+            open.extend(near(i, j, &people, &means).map(|d| (i, j, d)));
         }
-        all.sort_by(|a, b| {
-            a.distance
-                .total_cmp(&b.distance)
-                .then(a.first.cmp(&b.first))
-                .then(a.second.cmp(&b.second))
-        });
-        all
+    }
+    let order = |a: &(usize, usize, f64), b: &(usize, usize, f64)| {
+        a.2.total_cmp(&b.2).then(a.0.cmp(&b.0)).then(a.1.cmp(&b.1))
     };
     loop {
-        let open = pairs(&people);
-        match open.first() {
-            Some(nearest) if nearest.distance < SAME => {
-                merge(&mut people, nearest.first, nearest.second);
-            }
-            _ => {
-                return Groups {
-                    people,
-                    questions: open,
-                };
+        let nearest = open.iter().copied().min_by(order).filter(|n| n.2 < SAME);
+        let Some((i, j, _)) = nearest else { break };
+        let other = std::mem::take(&mut people[j]);
+        people[i].extend(other);
+        people[i].sort_unstable();
+        means[i] = mean(members, &people[i]);
+        means[j] = None;
+        open.retain(|(a, b, _)| ![i, j].contains(a) && ![i, j].contains(b));
+        for k in 0..people.len() {
+            let (a, b) = (i.min(k), i.max(k));
+            if a != b {
+                open.extend(near(a, b, &people, &means).map(|d| (a, b, d)));
             }
         }
+    }
+    // Groups that were merged away are empty; the others are numbered by their first member.
+    let mut kept: Vec<usize> = (0..people.len())
+        .filter(|&k| !people[k].is_empty())
+        .collect();
+    kept.sort_by_key(|&k| people[k][0]);
+    let place = |k: usize| kept.iter().position(|&other| other == k).unwrap_or(0);
+    let mut questions: Vec<Question> = open
+        .iter()
+        .map(|&(i, j, distance)| {
+            let (i, j) = (place(i), place(j));
+            Question {
+                first: i.min(j),
+                second: i.max(j),
+                distance,
+            }
+        })
+        .collect();
+    questions.sort_by(|a, b| {
+        a.distance
+            .total_cmp(&b.distance)
+            .then(a.first.cmp(&b.first))
+            .then(a.second.cmp(&b.second))
+    });
+    Groups {
+        people: kept.iter().map(|&k| people[k].clone()).collect(),
+        questions,
     }
 }
 

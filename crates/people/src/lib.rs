@@ -43,6 +43,6 @@ pub use models::{Models, PeopleError};
 pub use outline::{Outline, Part, Side};
 pub use picture::Frame;
 pub use skin::{
-    ChromaModel, FaceSkin, NoSkin, SideLight, SideLights, SkinRule, choose_skin, choose_skin_in,
-    side_lights, skin_region,
+    BothSides, ChromaModel, FaceSkin, NoSkin, SideLight, SideLights, SkinRule, both_sides,
+    choose_skin, choose_skin_in, side_lights, skin_region,
 };

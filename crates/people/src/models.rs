@@ -124,6 +124,9 @@ pub struct Models {
 }
 
 impl Models {
+    /// The files that [`Self::load`] wants.
+    pub const FILES: [&str; 3] = ["boxes.onnx", "mesh.onnx", "embedding.onnx"];
+
     /// Loads `boxes.onnx`, `mesh.onnx` and `embedding.onnx` from a directory.
     ///
     /// # Errors

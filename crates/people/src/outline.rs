@@ -1,6 +1,8 @@
 //! The part of a mesh that reading needs, small enough to keep for every frame.
 
 use crate::mesh::Mesh;
+use inkarnat_color::Region;
+use inkarnat_reading::PatchPixels;
 use serde::{Deserialize, Serialize};
 
 /// A side of the face, the person's own.
@@ -248,6 +250,41 @@ impl Outline {
     #[must_use]
     pub fn oval(&self) -> Vec<[f64; 2]> {
         OVAL.iter().map(|&index| self.at(index)).collect()
+    }
+
+    /// Whether a position (pixels of the picture) lies inside the edge of the face.
+    #[must_use]
+    pub fn holds(&self, [x, y]: [f64; 2]) -> bool {
+        let oval = self.oval();
+        let crossings = oval
+            .iter()
+            .zip(oval.iter().cycle().skip(1))
+            .filter(|(a, b)| {
+                (a[1] <= y) != (b[1] <= y) && a[0] + (y - a[1]) / (b[1] - a[1]) * (b[0] - a[0]) > x
+            });
+        crossings.count() % 2 == 1
+    }
+
+    /// The pixels inside the edge of the face, in a picture of a given size.
+    #[must_use]
+    pub fn pixels(&self, width: usize, height: usize) -> PatchPixels {
+        let [left, top, right, bottom] = self.bounds();
+        let low = |v: f64, limit: usize| v.floor().clamp(0.0, limit as f64) as usize;
+        let high = |v: f64, limit: usize| v.ceil().clamp(0.0, limit as f64) as usize;
+        let (x, y) = (low(left, width), low(top, height));
+        let region = Region {
+            x,
+            y,
+            width: high(right + 1.0, width).saturating_sub(x),
+            height: high(bottom + 1.0, height).saturating_sub(y),
+        };
+        let mut inside = Vec::new();
+        fill(&self.oval(), [x, y], [region.width, region.height], |i| {
+            inside.push(i as u32);
+        });
+        // Where the edge turns back on itself (a head turned away) a pixel may be met twice.
+        inside.dedup();
+        PatchPixels { region, inside }
     }
 
     /// A part's corners, clockwise on a face seen from the front.

@@ -116,7 +116,11 @@ impl Cut {
         });
         let factor = (factor.floor().max(1.0) as usize).min(picture.width.min(picture.height));
         Some(Self {
-            picture: whole_shrunk(picture, factor),
+            picture: if factor == 1 {
+                picture
+            } else {
+                shrunk_by(&picture, factor)
+            },
             corner: [x, y],
             factor,
         })
@@ -139,10 +143,7 @@ impl Cut {
 }
 
 /// Averages squares of `factor` pixels; what is left over at the right and below is dropped.
-fn whole_shrunk(picture: Rgb, factor: usize) -> Rgb {
-    if factor == 1 {
-        return picture;
-    }
+pub(crate) fn shrunk_by(picture: &Rgb, factor: usize) -> Rgb {
     let (width, height) = (picture.width / factor, picture.height / factor);
     let mut result = Rgb::new(width, height);
     let norm = 1.0 / (factor * factor) as f32;

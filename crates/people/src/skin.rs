@@ -8,6 +8,7 @@
 //! half of the noise would be chosen with the brighter half of the skin.
 
 use crate::outline::{Outline, Part, Side, bounds, fill};
+use crate::picture::shrunk_by;
 use crate::smooth::smooth;
 use inkarnat_color::{Coefficients, Region, Rgb, Ycbcr};
 use inkarnat_reading::{Chosen, ClipRule, Patch};
@@ -226,10 +227,14 @@ fn sigma(width: f64) -> f64 {
     (SMOOTHING * width).max(LEAST_SMOOTHING)
 }
 
-/// A face's picture smoothed, with what every pixel is.
+/// A face's picture in blocks, smoothed, with what every block is. Blocks are squares of pixels of at
+/// most half the smoothing: finer ones would say the same at many times the cost.
 struct Looked<'a> {
     picture: &'a Rgb,
     region: Region,
+    /// Pixels along a side of a block, and blocks across and down.
+    side: usize,
+    size: [usize; 2],
     smoothed: [Vec<f32>; 3],
     rule: &'a SkinRule,
     left_out: Vec<bool>,
@@ -254,12 +259,11 @@ impl<'a> Looked<'a> {
             return Err(NoSkin::Outline);
         }
         let mut looked = Self::new(picture, region, sigma(outline.width), rule)?;
-        let size = [region.width, region.height];
+        let mut left_out = std::mem::take(&mut looked.left_out);
         for hull in outline.left_out() {
-            fill(&hull, [region.x, region.y], size, |i| {
-                looked.left_out[i] = true;
-            });
+            looked.fill(&hull, |i| left_out[i] = true);
         }
+        looked.left_out = left_out;
         Ok(looked)
     }
 
@@ -269,40 +273,79 @@ impl<'a> Looked<'a> {
         sigma: f64,
         rule: &'a SkinRule,
     ) -> Result<Self, NoSkin> {
-        let (width, height) = (picture.width, picture.height);
-        if width != region.width
-            || height != region.height
+        if picture.width != region.width
+            || picture.height != region.height
             || picture.planes.iter().any(|p| p.len() != region.area())
         {
             return Err(NoSkin::PictureSize);
         }
-        let smoothed = std::array::from_fn(|c| smooth(&picture.planes[c], width, height, sigma));
+        let side = ((sigma / 2.0) as usize)
+            .min(region.width.min(region.height))
+            .max(1);
+        let small = shrunk_by(picture, side);
+        let size = [small.width, small.height];
+        let sigma = sigma / side as f64;
+        let smoothed = std::array::from_fn(|c| smooth(&small.planes[c], size[0], size[1], sigma));
         Ok(Self {
             picture,
             region,
+            side,
+            size,
             smoothed,
             rule,
-            left_out: vec![false; region.area()],
+            left_out: vec![false; size[0] * size[1]],
         })
     }
 
-    /// The pixels of a region: how many are in sight, and those of them that are not clipped.
+    /// The blocks whose middles lie inside a polygon of the picture.
+    fn fill(&self, polygon: &[[f64; 2]], mark: impl FnMut(usize)) {
+        let (side, corner) = (self.side as f64, [self.region.x, self.region.y]);
+        let inside: Vec<[f64; 2]> = polygon
+            .iter()
+            .map(|at| [0, 1].map(|k| (at[k] - corner[k] as f64 + 0.5) / side - 0.5))
+            .collect();
+        fill(&inside, [0, 0], self.size, mark);
+    }
+
+    /// The pixels of a block, row-major in the region.
+    fn pixels_of(&self, block: u32) -> impl Iterator<Item = usize> {
+        let (across, side, width) = (self.size[0], self.side, self.region.width);
+        let (x, y) = (
+            block as usize % across * side,
+            block as usize / across * side,
+        );
+        (y..y + side).flat_map(move |y| (x..x + side).map(move |x| y * width + x))
+    }
+
+    /// The blocks of a region: how many are in sight, and those of them that hold no clipped pixel.
     fn pixels(&self, part: Part, polygon: &[[f64; 2]]) -> Option<PartPixels> {
-        let mut all = 0;
-        let mut open = Vec::new();
-        let size = [self.region.width, self.region.height];
-        fill(polygon, [self.region.x, self.region.y], size, |index| {
+        let mut blocks = Vec::new();
+        self.fill(polygon, |index| {
             if !self.left_out[index] {
-                all += 1;
-                if !self.rule.clip.is_clipped(self.picture.pixel(index)) {
-                    open.push(index as u32);
-                }
+                blocks.push(index as u32);
             }
         });
+        self.part(part, blocks)
+    }
+
+    fn part(&self, part: Part, blocks: Vec<u32>) -> Option<PartPixels> {
+        let all = blocks.len();
+        let mut clipped = 0;
+        let open: Vec<u32> = blocks
+            .into_iter()
+            .filter(|&block| {
+                let own = self
+                    .pixels_of(block)
+                    .filter(|&i| self.rule.clip.is_clipped(self.picture.pixel(i)))
+                    .count();
+                clipped += own;
+                own == 0
+            })
+            .collect();
         (all > 0).then_some(PartPixels {
             part,
             all,
-            clipped: all - open.len(),
+            clipped,
             open,
         })
     }
@@ -358,6 +401,11 @@ impl<'a> Looked<'a> {
         }
         pixels.sort_unstable();
         pixels.dedup();
+        let mut pixels: Vec<u32> = pixels
+            .into_iter()
+            .flat_map(|block| self.pixels_of(block).map(|i| i as u32))
+            .collect();
+        pixels.sort_unstable();
         if pixels.len() < Patch::MIN_PIXELS {
             return Err(NoSkin::TooSmall {
                 found: pixels.len(),
@@ -369,6 +417,66 @@ impl<'a> Looked<'a> {
             coverage,
             model,
         })
+    }
+
+    /// Chooses on the side that is read.
+    fn side(&self, outline: &Outline, side: Side) -> Result<FaceSkin, NoSkin> {
+        let parts: Vec<PartPixels> = Part::read(side)
+            .into_iter()
+            .filter(|part| outline.facing(*part) >= LEAST_FACING)
+            .filter_map(|part| self.pixels(part, &outline.part(part)))
+            .collect();
+        let read = self.read(&parts)?;
+        let in_sight = Part::read(side)
+            .iter()
+            .map(|part| outline.facing(*part).clamp(0.0, 1.0) * part.usual_area())
+            .sum::<f64>()
+            / Part::read(side)
+                .iter()
+                .map(|part| part.usual_area())
+                .sum::<f64>();
+        Ok(FaceSkin {
+            chosen: read.chosen,
+            parts: read.parts,
+            coverage: read.coverage,
+            confidence: read.coverage * in_sight,
+            model: read.model,
+        })
+    }
+
+    /// The light on both cheeks.
+    fn lights(&self, outline: &Outline) -> SideLights {
+        let one = |side: Side| {
+            let cheek = Part::Cheek(side);
+            if outline.facing(cheek) < LEAST_FACING {
+                return None;
+            }
+            let part = self.pixels(cheek, &outline.part(cheek))?;
+            let all = part.all;
+            let parts = [part];
+            let fitting = self.fitting(&parts)?.1.remove(0);
+            // A cheek of a face that is read at all has 8 pixels in the band.
+            if fitting.len() < 20 || (fitting.len() as f64) < LEAST_PART * all as f64 {
+                return None;
+            }
+            let pixels = band(fitting);
+            let sum = pixels.iter().fold([0.0; 3], |sum, &index| {
+                let v = self.signal(index);
+                [0, 1, 2].map(|c| sum[c] + v[c])
+            });
+            Some(SideLight {
+                mean: self
+                    .rule
+                    .coefficients
+                    .ycbcr_from_rgb(sum.map(|v| v / pixels.len() as f64)),
+                pixels: (pixels.len() * self.side * self.side) as u32,
+                facing: outline.facing(cheek),
+            })
+        };
+        SideLights {
+            right: one(Side::Right),
+            left: one(Side::Left),
+        }
     }
 
     /// What of the parts is skin of one face, neither specular nor in deep shadow.
@@ -437,7 +545,7 @@ impl<'a> Looked<'a> {
     }
 }
 
-/// Pixels of a part that are skin, each with its smoothed luma.
+/// Blocks of a part that are skin, each with its smoothed luma.
 type Fitting = Vec<(u32, f64)>;
 
 struct PartPixels {
@@ -468,27 +576,47 @@ pub fn choose_skin(
     side: Side,
     rule: &SkinRule,
 ) -> Result<FaceSkin, NoSkin> {
+    Looked::of_face(picture, region, outline, rule)?.side(outline, side)
+}
+
+/// Both sides of a face in one frame: what [`choose_skin`] and [`side_lights`] give, at the price of
+/// one smoothing.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BothSides {
+    /// The skin that is read when the person's right is the key side.
+    pub right: Result<FaceSkin, NoSkin>,
+    /// The same for the left.
+    pub left: Result<FaceSkin, NoSkin>,
+    /// The light on the cheeks.
+    pub lights: SideLights,
+}
+
+impl BothSides {
+    /// The skin of a side.
+    #[must_use]
+    pub fn of(&self, side: Side) -> &Result<FaceSkin, NoSkin> {
+        match side {
+            Side::Right => &self.right,
+            Side::Left => &self.left,
+        }
+    }
+}
+
+/// Chooses the skin of both sides and reads their light, for a shot whose key side is not known yet.
+///
+/// # Errors
+/// [`NoSkin::Outline`] and [`NoSkin::PictureSize`].
+pub fn both_sides(
+    picture: &Rgb,
+    region: Region,
+    outline: &Outline,
+    rule: &SkinRule,
+) -> Result<BothSides, NoSkin> {
     let looked = Looked::of_face(picture, region, outline, rule)?;
-    let parts: Vec<PartPixels> = Part::read(side)
-        .into_iter()
-        .filter(|part| outline.facing(*part) >= LEAST_FACING)
-        .filter_map(|part| looked.pixels(part, &outline.part(part)))
-        .collect();
-    let read = looked.read(&parts)?;
-    let in_sight = Part::read(side)
-        .iter()
-        .map(|part| outline.facing(*part).clamp(0.0, 1.0) * part.usual_area())
-        .sum::<f64>()
-        / Part::read(side)
-            .iter()
-            .map(|part| part.usual_area())
-            .sum::<f64>();
-    Ok(FaceSkin {
-        chosen: read.chosen,
-        parts: read.parts,
-        coverage: read.coverage,
-        confidence: read.coverage * in_sight,
-        model: read.model,
+    Ok(BothSides {
+        right: looked.side(outline, Side::Right),
+        left: looked.side(outline, Side::Left),
+        lights: looked.lights(outline),
     })
 }
 
@@ -507,29 +635,21 @@ pub fn choose_skin_in(
     rule: &SkinRule,
 ) -> Result<Chosen, NoSkin> {
     let looked = Looked::new(picture, region, sigma(width), rule)?;
+    let [across, down] = looked.size;
+    let middle = (looked.side as f64 - 1.0) / 2.0;
     let parts: Vec<PartPixels> = parts
         .iter()
-        .map(|&part| {
-            let all: Vec<u32> = (0..region.area())
+        .filter_map(|&part| {
+            let blocks = (0..across * down)
                 .filter(|i| {
-                    let (x, y) = (region.x + i % region.width, region.y + i / region.width);
-                    inside(part, [x as f64, y as f64])
+                    let x = region.x + i % across * looked.side;
+                    let y = region.y + i / across * looked.side;
+                    inside(part, [x as f64 + middle, y as f64 + middle])
                 })
                 .map(|i| i as u32)
                 .collect();
-            let open: Vec<u32> = all
-                .iter()
-                .copied()
-                .filter(|&i| !rule.clip.is_clipped(picture.pixel(i as usize)))
-                .collect();
-            PartPixels {
-                part,
-                all: all.len(),
-                clipped: all.len() - open.len(),
-                open,
-            }
+            looked.part(part, blocks)
         })
-        .filter(|part| part.all > 0)
         .collect();
     Ok(looked.read(&parts)?.chosen)
 }
@@ -574,37 +694,7 @@ pub fn side_lights(
     outline: &Outline,
     rule: &SkinRule,
 ) -> Result<SideLights, NoSkin> {
-    let looked = Looked::of_face(picture, region, outline, rule)?;
-    let one = |side: Side| {
-        let cheek = Part::Cheek(side);
-        if outline.facing(cheek) < LEAST_FACING {
-            return None;
-        }
-        let part = looked.pixels(cheek, &outline.part(cheek))?;
-        let all = part.all;
-        let parts = [part];
-        let fitting = looked.fitting(&parts)?.1.remove(0);
-        // A cheek of a face that is read at all has 8 pixels in the band.
-        if fitting.len() < 20 || (fitting.len() as f64) < LEAST_PART * all as f64 {
-            return None;
-        }
-        let pixels = band(fitting);
-        let sum = pixels.iter().fold([0.0; 3], |sum, &index| {
-            let v = looked.signal(index);
-            [0, 1, 2].map(|c| sum[c] + v[c])
-        });
-        Some(SideLight {
-            mean: rule
-                .coefficients
-                .ycbcr_from_rgb(sum.map(|v| v / pixels.len() as f64)),
-            pixels: pixels.len() as u32,
-            facing: outline.facing(cheek),
-        })
-    };
-    Ok(SideLights {
-        right: one(Side::Right),
-        left: one(Side::Left),
-    })
+    Ok(Looked::of_face(picture, region, outline, rule)?.lights(outline))
 }
 
 /// The median of a sample that is not empty; of an even count the upper of the two middle ones.

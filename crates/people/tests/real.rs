@@ -6,8 +6,8 @@
 
 use inkarnat_color::{Coefficients, Rgb, WorkingSpace, delta_e_2000, lab_from_signal};
 use inkarnat_people::{
-    FaceFollower, FindSettings, FollowSettings, Frame, Models, Outline, Part, Side, SkinRule,
-    choose_skin, choose_skin_in, face_light, side_lights, skin_region,
+    FaceFollower, FaceTrack, FindSettings, FollowSettings, Frame, Models, Outline, Part, Side,
+    SkinRule, choose_skin, choose_skin_in, face_light, side_lights, skin_region,
 };
 use inkarnat_reading::{Chosen, FrameReading, read_frame};
 use serde::Deserialize;
@@ -313,18 +313,20 @@ fn textures_are_no_people() {
     });
     for (name, texture) in [("wood", wood), ("foliage", foliage), ("wall", wall)] {
         let mut follower = FaceFollower::new(FollowSettings::default());
-        for _ in 0..2 {
-            follower.next(&models, &texture).expect("runs");
+        for number in 0..2 {
+            follower
+                .next(&models, number, &texture, number == 1)
+                .expect("runs");
         }
-        assert!(follower.finish().is_empty(), "{name}");
+        assert_eq!(follower.finish().iter().flatten().count(), 0, "{name}");
     }
     // Real: the frames without a face after frame 72 of this clip.
     let frames = clip("face_noface.mov", 960, 540);
     let mut follower = FaceFollower::new(FollowSettings::default());
-    for frame in frames[80..].iter().step_by(9) {
-        follower.next(&models, frame).expect("runs");
+    for (number, frame) in (0..).zip(frames[80..].iter().step_by(9)) {
+        follower.next(&models, number, frame, false).expect("runs");
     }
-    assert!(follower.finish().is_empty());
+    assert_eq!(follower.finish().iter().flatten().count(), 0);
 }
 
 /// A patch of this face's own skin colour, lit and textured, crosses a face: while it covers a good
@@ -348,11 +350,13 @@ fn a_hand_across_a_face_is_never_read() {
                 }
             }
         }
-        follower.next(&models, &*frame).expect("runs");
+        follower
+            .next(&models, k as u64, &*frame, false)
+            .expect("runs");
     }
-    let tracks = follower.finish();
+    let tracks: Vec<FaceTrack> = follower.finish().into_iter().flatten().collect();
     for track in &tracks {
-        println!("from {} {:?}", track.first, track.lost_spans());
+        println!("from {} {:?}", track.numbers[0], track.lost_spans());
     }
     assert_eq!(tracks.len(), 1);
     let track = &tracks[0];

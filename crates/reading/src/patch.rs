@@ -227,6 +227,26 @@ impl Patch {
     }
 }
 
+/// The words that [`Shape::parse`] reads.
+impl std::fmt::Display for Shape {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Ellipse {
+                centre: [x, y],
+                radii: [rx, ry],
+            } => write!(f, "ellipse={x},{y},{rx},{ry}"),
+            Self::Polygon(corners) => {
+                f.write_str("polygon=")?;
+                for (k, [x, y]) in corners.iter().enumerate() {
+                    let separator = if k == 0 { "" } else { ";" };
+                    write!(f, "{separator}{x},{y}")?;
+                }
+                Ok(())
+            }
+        }
+    }
+}
+
 impl Shape {
     /// Reads `ellipse=CX,CY,RX,RY` or `polygon=X,Y;X,Y;…`, in fractions of width and height.
     ///

@@ -1,6 +1,7 @@
 //! One clip's work, done in a child process: no film file here.
 
 mod ahead;
+mod finding;
 mod follow;
 mod luma;
 mod picking;

@@ -1,7 +1,12 @@
 //! Which pixels of a frame are read for a person: the same rule for `before`, `after` and `proof`.
 
-use inkarnat_color::Rgb;
+use crate::job::KnownFace;
 use inkarnat_color::picture::Native;
+use inkarnat_color::{Coefficients, Rgb};
+use inkarnat_people::{
+    BothSides, FaceSkin, Frame, NoSkin, Outline, Side, SkinRule, both_sides, choose_skin,
+    skin_region,
+};
 use inkarnat_reading::{Chosen, ClipRule, Patch, PatchPixels, Pose, choose, patch_pixels};
 
 /// The patch that is read in a frame: among the held ones, that whose drawn frame is nearest (the
@@ -30,4 +35,39 @@ pub(crate) fn chosen_of(
     let picture = source.rgb_region(pixels.region);
     let chosen = choose(&picture, pixels, rule);
     (picture, chosen)
+}
+
+/// How skin is chosen in a face.
+pub(crate) fn skin_rule(clip: ClipRule, coefficients: Coefficients) -> SkinRule {
+    SkinRule { clip, coefficients }
+}
+
+/// The source picture of a face's skin on its key side, and the pixels chosen in it.
+pub(crate) fn skin_of_face(
+    source: &Native<'_>,
+    outline: &Outline,
+    side: Side,
+    rule: &SkinRule,
+) -> Result<(Rgb, FaceSkin), NoSkin> {
+    let region = skin_region(outline, source.width, source.height).ok_or(NoSkin::OutOfSight)?;
+    let skin = choose_skin(&source.rgb_region(region), region, outline, side, rule)?;
+    Ok((source.region(skin.chosen.region), skin))
+}
+
+/// The skin of both sides of a face.
+pub(crate) fn skin_of_both_sides(
+    source: &Native<'_>,
+    outline: &Outline,
+    rule: &SkinRule,
+) -> Result<BothSides, NoSkin> {
+    let region = skin_region(outline, source.width, source.height).ok_or(NoSkin::OutOfSight)?;
+    both_sides(&source.rgb_region(region), region, outline, rule)
+}
+
+/// The face of a person that is read in a frame: the first of those that are held there.
+pub(crate) fn held_face(frame: u64, faces: &[KnownFace]) -> Option<(&Outline, Side)> {
+    faces.iter().find_map(|face| {
+        let key = face.light.as_ref()?.key;
+        Some((face.track.at(frame)?, key))
+    })
 }

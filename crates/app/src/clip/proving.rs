@@ -4,15 +4,15 @@
 use crate::Result;
 use crate::clip::ahead::decode_ahead;
 use crate::clip::follow::clip;
-use crate::clip::picking::{chosen_of, held_patch};
+use crate::clip::picking::{chosen_of, held_face, held_patch, skin_of_face, skin_rule};
 use crate::clip::reading::sum;
 use crate::event::Cancel;
-use crate::job::{ProveJob, Proved, ProvedPerson};
+use crate::job::{ProveJob, ProvePerson, Proved, ProvedPerson};
 use inkarnat_color::picture::PixelFormat;
 use inkarnat_color::{Rgb, WorkingSpace};
 use inkarnat_media::{Frame, Reader};
 use inkarnat_ops::fast::Prepared;
-use inkarnat_reading::{FrameReading, Pose, read_frame};
+use inkarnat_reading::{Chosen, FrameReading, Pose, read_frame};
 
 #[derive(Default)]
 struct Pair {
@@ -62,12 +62,9 @@ pub(crate) fn perform(
                 (None, None) => return Ok(()),
                 (Some(from), Some(to)) if same_size => {
                     for (person, pair) in job.people.iter().zip(&mut pairs) {
-                        let poses: Vec<Pose> = person
-                            .tracks
-                            .iter()
-                            .map(|track| track.pose(from.index()))
-                            .collect();
-                        pair.read(job, &person.patches, &poses, &from, &to, &prepared);
+                        if from.index().is_multiple_of(person.every.max(1)) {
+                            pair.read(job, person, &from, &to, &prepared);
+                        }
                     }
                     progress(from.index() + 1, job.frames);
                 }
@@ -91,21 +88,18 @@ impl Pair {
     fn read(
         &mut self,
         job: &ProveJob,
-        patches: &[inkarnat_reading::Patch],
-        poses: &[Pose],
+        person: &ProvePerson,
         from: &Frame,
         to: &Frame,
         prepared: &Prepared,
     ) {
         self.looked_at += 1;
         let frame = from.index();
-        let Some((_, pixels)) = held_patch(frame, patches, poses, from.width(), from.height())
-        else {
+        let Some((mut picture, chosen)) = chosen(job, person, from) else {
             return;
         };
-        let (mut picture, chosen) = chosen_of(&from.native(), &pixels, job.rule);
         apply(prepared, &mut picture);
-        let delivered = to.native().rgb_region(pixels.region);
+        let delivered = to.native().rgb_region(chosen.region);
         // Both or none, so that the two readings are of the same frames.
         if let (Ok(after), Ok(proof)) = (
             read_frame(frame, &picture, &chosen, job.space),
@@ -129,6 +123,24 @@ impl Pair {
             proof: self.proof,
         }
     }
+}
+
+/// The source picture of what is read of a person in a frame, and the pixels chosen in it.
+fn chosen(job: &ProveJob, person: &ProvePerson, from: &Frame) -> Option<(Rgb, Chosen)> {
+    let (frame, native) = (from.index(), from.native());
+    if person.patches.is_empty() {
+        let (outline, side) = held_face(frame, &person.faces)?;
+        let rule = skin_rule(job.rule, job.space.coefficients);
+        let (picture, skin) = skin_of_face(&native, outline, side, &rule).ok()?;
+        return Some((picture, skin.chosen));
+    }
+    let poses: Vec<Pose> = person
+        .tracks
+        .iter()
+        .map(|track| track.pose(frame))
+        .collect();
+    let (_, pixels) = held_patch(frame, &person.patches, &poses, from.width(), from.height())?;
+    Some(chosen_of(&native, &pixels, job.rule))
 }
 
 fn apply(prepared: &Prepared, picture: &mut Rgb) {

@@ -1,7 +1,9 @@
-//! Reading a clip: patches followed, pixels chosen, frames read, a sample kept for the solver.
+//! Reading a clip: patches followed, faces found, pixels chosen, frames read, a sample kept for the
+//! solver.
 
 use crate::Result;
 use crate::clip::ahead::decode_ahead;
+use crate::clip::finding::FaceReader;
 use crate::clip::follow::{Followers, clip};
 use crate::clip::picking::{chosen_of, held_patch};
 use crate::event::Cancel;
@@ -9,33 +11,52 @@ use crate::job::{PictureRecord, Read, ReadJob, ReadPerson};
 use inkarnat_color::WorkingSpace;
 use inkarnat_color::picture::{Native, PixelFormat};
 use inkarnat_fix::PicturePixel;
-use inkarnat_media::Reader;
+use inkarnat_media::{Frame, Reader};
 use inkarnat_reading::{
     ClipRule, CodeStep, FrameReading, Patch, PatchPixels, PictureSampler, Pose, ShotContext,
     ShotReading, SkinSample, Track, looks_like_log, read_frame, read_shot,
 };
+use std::collections::VecDeque;
 
 /// Frames that the picture is sampled in, pixels of each, and how many are kept.
 const PICTURE_FRAMES: u64 = 64;
 const PICTURE_PIXELS_A_FRAME: usize = 2000;
 const PICTURE_PIXELS: usize = 4000;
 /// Skin pixels of a person over a shot.
-const SKIN_PIXELS: u64 = 1500;
+pub(crate) const SKIN_PIXELS: u64 = 1500;
 
 /// A reading by each of two rules of clipping; the shot decides at its end which one holds.
-struct Reading {
+pub(crate) struct Reading {
     /// White is clipped.
-    at_white: Option<FrameReading>,
+    pub(crate) at_white: Option<FrameReading>,
     /// Only the highest code is clipped; present where it makes a difference.
-    at_top: Option<Option<FrameReading>>,
+    pub(crate) at_top: Option<Option<FrameReading>>,
+}
+
+impl Reading {
+    /// The one that holds: whether white is clipped in this source is known at its end.
+    pub(crate) fn by(self, at_white: bool) -> Option<FrameReading> {
+        match self.at_top {
+            Some(at_top) if !at_white => at_top,
+            _ => self.at_white,
+        }
+    }
+}
+
+/// A frame that waits until the outlines of its faces are known.
+struct Waiting {
+    frame: Frame,
+    /// Pixels of the drawn patches.
+    held: Vec<PatchPixels>,
 }
 
 struct PersonReader {
     frames: Vec<Reading>,
     skin_at_white: SkinSample,
     skin_at_top: SkinSample,
-    /// Frames of the shot.
+    /// Frames of the shot, and every how many-th is read.
     all: u64,
+    every: u64,
     /// Frames looked at in which nothing was held.
     lost: usize,
 }
@@ -60,7 +81,10 @@ pub(crate) fn perform(job: &ReadJob, cancel: &Cancel, progress: &dyn Fn(u64, u64
         PICTURE_PIXELS_A_FRAME,
         job.space.coefficients,
     );
-    let sampled_every = job.frames.div_ceil(PICTURE_FRAMES).max(1);
+    let every = job.every.max(1);
+    let mut faces = FaceReader::new(job, at_top)?;
+    // A multiple of `every`: only frames that are read are sampled.
+    let sampled_every = job.frames.div_ceil(PICTURE_FRAMES * every).max(1) * every;
     let mut people: Vec<PersonReader> = job
         .people
         .iter()
@@ -69,30 +93,54 @@ pub(crate) fn perform(job: &ReadJob, cancel: &Cancel, progress: &dyn Fn(u64, u64
             skin_at_white: SkinSample::default(),
             skin_at_top: SkinSample::default(),
             all: job.frames.max(1),
+            every,
             lost: 0,
         })
         .collect();
     let (mut seen, mut suspect) = (0u64, 0u64);
     std::thread::scope(|scope| -> Result<()> {
+        let mut waiting: VecDeque<Waiting> = VecDeque::new();
+        // Frames looked at, and how many of them have left the queue.
+        let (mut given, mut settled) = (0u64, 0u64);
+        let mut settle = |waiting: &mut VecDeque<Waiting>, faces: &mut FaceReader, known: u64| {
+            while settled < known {
+                let Some(Waiting { frame, mut held }) = waiting.pop_front() else {
+                    return;
+                };
+                let native = frame.native();
+                let sampled = frame.index().is_multiple_of(sampled_every);
+                held.extend(faces.read(frame.index(), settled, &native, sampled));
+                if sampled {
+                    sampler.add(frame.index(), |region| native.rgb_region(region), &held);
+                }
+                settled += 1;
+            }
+        };
         for frame in decode_ahead(scope, reader, cancel) {
             let frame = frame?;
+            let index = frame.index();
+            seen += 1;
+            suspect += u64::from(frame.suspect());
+            progress(back + index + 1, total);
             let native = frame.native();
-            let poses = followers.poses(frame.index(), &native)?;
+            let poses = followers.poses(index, &native)?;
+            if !index.is_multiple_of(every) {
+                continue;
+            }
             let mut held = Vec::new();
             let mut rest = poses.as_slice();
             for (person, reader) in job.people.iter().zip(&mut people) {
                 let (own, others) = rest.split_at(person.patches.len());
                 rest = others;
                 let patches = &person.patches;
-                held.extend(reader.read(frame.index(), &native, patches, own, job.space, at_top));
+                held.extend(reader.read(index, &native, patches, own, job.space, at_top));
             }
-            if frame.index() % sampled_every == 0 {
-                sampler.add(frame.index(), |region| native.rgb_region(region), &held);
-            }
-            seen += 1;
-            suspect += u64::from(frame.suspect());
-            progress(back + frame.index() + 1, total);
+            given += 1;
+            let known = faces.look(index, &native, given)?;
+            waiting.push_back(Waiting { frame, held });
+            settle(&mut waiting, &mut faces, known);
         }
+        settle(&mut waiting, &mut faces, u64::MAX);
         Ok(())
     })?;
     let rule = ClipRule::of_source(
@@ -127,6 +175,7 @@ pub(crate) fn perform(job: &ReadJob, cancel: &Cancel, progress: &dyn Fn(u64, u64
         .collect();
     Ok(Read {
         people,
+        faces: faces.finish(rule),
         picture: PictureRecord {
             dark_noise: sample.noise_dark,
             background: sample.background,
@@ -137,6 +186,7 @@ pub(crate) fn perform(job: &ReadJob, cancel: &Cancel, progress: &dyn Fn(u64, u64
                 .map(|(rgb, skin)| PicturePixel { rgb, skin })
                 .collect(),
             rule,
+            every,
         },
         notes,
     })
@@ -161,7 +211,7 @@ impl PersonReader {
         let at_white = read_frame(frame, &picture, &chosen, space).ok();
         // As many as the shot's bound allows by this frame; in long shots not in every frame.
         let due = |frame: u64| frame * SKIN_PIXELS / self.all;
-        let most = (due(frame + 1) - due(frame)) as usize;
+        let most = (due((frame + self.every).min(self.all)) - due(frame)) as usize;
         self.skin_at_white.add(&picture, &chosen, most);
         let mut reading = Reading {
             at_white,
@@ -190,10 +240,7 @@ impl PersonReader {
         let frames: Vec<FrameReading> = self
             .frames
             .into_iter()
-            .filter_map(|reading| match reading.at_top {
-                Some(at_top) if !at_white => at_top,
-                _ => reading.at_white,
-            })
+            .filter_map(|reading| reading.by(at_white))
             .collect();
         let skin = if at_white {
             self.skin_at_white

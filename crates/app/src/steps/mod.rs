@@ -1,8 +1,10 @@
 //! The steps of the work, each on a whole film.
 
+pub(crate) mod finding;
 pub(crate) mod fixing;
 pub(crate) mod handing;
 pub(crate) mod keeping;
+pub(crate) mod people;
 pub(crate) mod proving;
 pub(crate) mod reading;
 pub(crate) mod running;

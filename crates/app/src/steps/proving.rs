@@ -3,8 +3,8 @@
 use crate::event::Stage;
 use crate::job::{Job, PictureRecord, ProveJob, ProvePerson, Proved};
 use crate::problem::{Context, Problem};
+use crate::steps::finding::{known_face, present};
 use crate::steps::handing::chain_of;
-use crate::steps::reading::patches_of;
 use crate::steps::taking::{locate, naming};
 use crate::{AppError, Result};
 use inkarnat_color::delta_e_2000;
@@ -16,7 +16,7 @@ use inkarnat_reading::{ClipRule, ShotReading, Track};
 use serde::{Deserialize, Serialize};
 
 /// Part of the key of every proof: raised when the way of proving changes.
-const METHOD: u32 = 1;
+const METHOD: u32 = 2;
 
 /// How far a delivered file may be from what was promised.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -167,29 +167,46 @@ fn prove_shot(
     let (source, path) = locate(film, shot)?;
     let mut people = Vec::new();
     let mut ids = Vec::new();
-    for drawn in patches_of(film, shot)? {
+    let record = film.sample::<PictureRecord>(shot.id, None)?;
+    let every = record.as_ref().map_or(1, |record| record.every);
+    let mut unsupported = Vec::new();
+    for present in present(film, shot)? {
         if film
-            .shot_reading::<ShotReading>(shot.id, drawn.person.id, Reading::Before)?
+            .shot_reading::<ShotReading>(shot.id, present.person.id, Reading::Before)?
             .is_none()
         {
             continue;
         }
-        let tracks: Option<Vec<Track>> = drawn
-            .ids
-            .iter()
-            .map(|patch| film.track(*patch))
-            .collect::<std::result::Result<_, _>>()?;
-        let Some(tracks) = tracks else { continue };
-        ids.push(drawn.person.id);
+        let (mut patches, mut tracks, mut faces) = (Vec::new(), Vec::new(), Vec::new());
+        if let Some(drawn) = present.drawn {
+            let stored: Option<Vec<Track>> = drawn
+                .ids
+                .iter()
+                .map(|patch| film.track(*patch))
+                .collect::<std::result::Result<_, _>>()?;
+            let Some(stored) = stored else { continue };
+            (patches, tracks) = (drawn.patches, stored);
+        } else if present.faces.is_empty() {
+            unsupported.push(format!(
+                "{}: the faces that were read are erased, so the delivered file cannot be read again; find them again with `inkarnat find`",
+                present.person.name
+            ));
+            continue;
+        } else {
+            for face in &present.faces {
+                faces.push(known_face(film, face)?);
+            }
+        }
+        ids.push(present.person.id);
         people.push(ProvePerson {
-            person: drawn.person.name,
-            patches: drawn.patches,
+            person: present.person.name,
+            every,
+            patches,
             tracks,
+            faces,
         });
     }
-    let rule = film
-        .sample::<PictureRecord>(shot.id, None)?
-        .map_or_else(ClipRule::default, |record| record.rule);
+    let rule = record.map_or_else(ClipRule::default, |record| record.rule);
     let job = ProveJob {
         source: path,
         delivered: clip.path.clone(),
@@ -206,7 +223,7 @@ fn prove_shot(
         .map(|name| name.to_string_lossy().into_owned())
         .unwrap_or_default();
     let tolerance = Tolerance::of(codec);
-    let mut faults = Vec::new();
+    let mut faults = unsupported;
     match Fingerprint::of_file(&clip.path) {
         Ok(print) if print == clip.fingerprint => {}
         Ok(_) => faults.push(format!(

@@ -1,29 +1,58 @@
-//! Reading every shot that has patches.
+//! Reading every shot: patches that were drawn, faces that are found or were found before.
 
 use crate::event::Stage;
-use crate::job::{Job, PersonPatches, Read, ReadJob};
+use crate::job::{Faces, FindOrder, Job, PersonPatches, PictureRecord, Read, ReadJob};
 use crate::problem::{Context, Problem};
+use crate::steps::finding::{self, known_faces, new_faces};
 use crate::steps::taking::{assumptions, locate, naming, probe_of};
+use crate::weights::Weights;
 use crate::{AppError, Result};
 use inkarnat_film::{
-    Film, InputKey, Packed, PatchId, PatchTrack, Person, PersonReading, ReadResult, Shot, Step,
-    value_of,
+    Film, InputKey, Packed, PatchId, PatchTrack, Person, PersonReading, ReadResult, Shot, Source,
+    Step, StepOutcome, value_of,
 };
 use inkarnat_reading::Patch;
 
 /// Part of the key of every reading: raised when the way of reading changes.
-const METHOD: u32 = 3;
+const METHOD: u32 = 4;
+
+/// How a film is read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct ReadOrder {
+    /// Whether faces are looked for in shots where that was not done yet; those found before are
+    /// read in any case.
+    pub find: bool,
+    /// Every how many-th frame is read. Without it: as the faces of the shot were found, else every
+    /// frame.
+    pub every: Option<u64>,
+}
 
 /// Reads every shot of which something can be read and that was not read from the same input
-/// before.
+/// before; then says who is who ([`finding::settle`]).
 ///
 /// # Errors
 /// If the film cannot be written, or on cancelling. What is wrong with a shot is a [`Problem`].
-pub fn read_film(film: &mut Film, context: Context<'_>, problems: &mut Vec<Problem>) -> Result<()> {
+pub fn read_film(
+    film: &mut Film,
+    order: ReadOrder,
+    context: Context<'_>,
+    problems: &mut Vec<Problem>,
+) -> Result<()> {
+    let weights = if order.find {
+        match Weights::locate() {
+            Ok(weights) => Some(weights),
+            Err(reason) => {
+                context.note(film.name(), &reason);
+                None
+            }
+        }
+    } else {
+        None
+    };
     let shots = film.shots()?;
     for (index, shot) in shots.iter().enumerate() {
         context.begun(Stage::Read, &shot.name, (index + 1, shots.len()));
-        match read_shot(film, shot, context) {
+        match read_shot(film, shot, order, weights.as_ref(), context) {
             Ok(outcome) => {
                 context.ended(Stage::Read, &shot.name, outcome.summary, outcome.unchanged)
             }
@@ -31,7 +60,31 @@ pub fn read_film(film: &mut Film, context: Context<'_>, problems: &mut Vec<Probl
             Err(error) => context.fail(problems, Stage::Read, &shot.name, error.to_string()),
         }
     }
+    finding::settle(film)?;
+    for shot in &shots {
+        let read = film.step(shot.id, Step::Read)?;
+        if read.is_some_and(|step| step.outcome == StepOutcome::Done)
+            && film.people_read(shot.id)?.is_empty()
+        {
+            let text = nobody(film, shot, weights.is_some())?;
+            context.fail(problems, Stage::Read, &shot.name, text);
+        }
+    }
     Ok(())
+}
+
+/// Why nothing is read in a shot, and what to do.
+fn nobody(film: &Film, shot: &Shot, looked: bool) -> Result<String> {
+    let faces = film.faces(Some(shot.id))?;
+    let found = match (faces.is_empty(), looked) {
+        (false, _) => finding::unread_faces(&faces)?,
+        (true, true) => "no face was found in it and no patch is drawn on it".to_owned(),
+        (true, false) => "no patch is drawn on it and faces were not looked for".to_owned(),
+    };
+    Ok(format!(
+        "{0}: {found}, so nothing is read; draw a patch with --patch '{0}@FRAME:ellipse=CX,CY,RX,RY', or leave the shot with `inkarnat keep`",
+        shot.name
+    ))
 }
 
 struct Outcome {
@@ -87,18 +140,81 @@ pub(crate) fn patches_of(film: &Film, shot: &Shot) -> Result<Vec<Drawn>> {
     Ok(people)
 }
 
-fn read_shot(film: &mut Film, shot: &Shot, context: Context<'_>) -> Result<Outcome> {
-    let people = patches_of(film, shot)?;
-    if people.is_empty() {
-        return Err(AppError::Request(format!(
-            "{}: no patch is drawn on it, so nothing is read; draw one with --patch '{}@FRAME:ellipse=CX,CY,RX,RY'",
-            shot.name, shot.name
-        )));
+/// What is done about the faces of a shot.
+struct FacePlan {
+    faces: Faces,
+    /// Key of the finding that the faces come from.
+    key: Option<InputKey>,
+    every: u64,
+}
+
+fn plan(
+    film: &Film,
+    shot: &Shot,
+    source: &Source,
+    order: ReadOrder,
+    weights: Option<&Weights>,
+) -> Result<FacePlan> {
+    let known = film
+        .step(shot.id, Step::Find)?
+        .filter(|step| step.outcome == StepOutcome::Done)
+        .map(|step| step.key);
+    if let Some(weights) = weights {
+        let every = order.every.unwrap_or(1).max(1);
+        let key = finding::key(shot, source, every, weights);
+        let faces = if known.as_ref() == Some(&key) {
+            Faces::Known(known_faces(film, shot)?)
+        } else {
+            Faces::Find(FindOrder {
+                models: weights.directory.clone(),
+            })
+        };
+        return Ok(FacePlan {
+            faces,
+            key: Some(key),
+            every,
+        });
     }
+    let found_every = film
+        .sample::<PictureRecord>(shot.id, None)?
+        .map(|record| record.every);
+    let every = order.every.or(found_every).unwrap_or(1).max(1);
+    Ok(match (known, film.erased(shot.id)?) {
+        (Some(key), _) => FacePlan {
+            faces: Faces::Known(known_faces(film, shot)?),
+            key: Some(key),
+            every,
+        },
+        // Their readings stand; they cannot be taken again.
+        (None, erased) => FacePlan {
+            faces: Faces::Off,
+            key: erased,
+            every,
+        },
+    })
+}
+
+fn read_shot(
+    film: &mut Film,
+    shot: &Shot,
+    order: ReadOrder,
+    weights: Option<&Weights>,
+    context: Context<'_>,
+) -> Result<Outcome> {
+    let people = patches_of(film, shot)?;
     let (source, path) = locate(film, shot)?;
+    let FacePlan {
+        faces,
+        key: found,
+        every,
+    } = plan(film, shot, &source, order, weights)?;
+    if people.is_empty() && matches!(&faces, Faces::Off) && found.is_none() {
+        return Err(AppError::Request(nobody(film, shot, false)?));
+    }
     let job = ReadJob {
         path,
         frames: source.frames,
+        every,
         space: film.space(),
         people: people
             .iter()
@@ -107,6 +223,7 @@ fn read_shot(film: &mut Film, shot: &Shot, context: Context<'_>) -> Result<Outco
                 patches: drawn.patches.clone(),
             })
             .collect(),
+        faces,
     };
     let key = InputKey::of(&(
         METHOD,
@@ -115,6 +232,8 @@ fn read_shot(film: &mut Film, shot: &Shot, context: Context<'_>) -> Result<Outco
         shot.out_frame,
         job.space,
         &job.people,
+        every,
+        &found,
     ));
     if film.is_done(shot.id, Step::Read, &key)? {
         return Ok(Outcome {
@@ -123,6 +242,7 @@ fn read_shot(film: &mut Film, shot: &Shot, context: Context<'_>) -> Result<Outco
         });
     }
     let probe = probe_of(&source)?;
+    let asked = job.faces.clone();
     let outcome = context.workers.run::<Read>(
         &Job::Read(job),
         context.cancel,
@@ -166,17 +286,34 @@ fn read_shot(film: &mut Film, shot: &Shot, context: Context<'_>) -> Result<Outco
             Err(reason) => unreadable.push(format!("{} cannot be read: {reason}", person.name)),
         }
     }
-    if result.people.is_empty() {
+    let faces_read = read.faces.iter().filter(|f| !f.frames.is_empty()).count();
+    if !people.is_empty() && result.people.is_empty() && faces_read == 0 {
         let reason = format!("{}: {}", source.path.display(), unreadable.join("; "));
         film.keep_failure(shot.id, Step::Read, &key, &reason)?;
         return Err(AppError::Clip(reason));
     }
     result.notes.extend(unreadable.iter().cloned());
+    let new = match (&asked, found) {
+        (Faces::Off, _) | (_, None) => None,
+        (asked, Some(found)) => Some((
+            found,
+            new_faces(
+                film,
+                shot,
+                &read.faces,
+                &probe,
+                matches!(asked, Faces::Known(_)),
+            )?,
+        )),
+    };
     film.keep_readings(shot.id, &key, &result)?;
+    if let Some((found, faces)) = &new {
+        film.keep_faces(shot.id, found, faces)?;
+    }
     for text in &unreadable {
         context.note(&shot.name, text);
     }
-    let levels: Vec<String> = people
+    let mut summary: Vec<String> = people
         .iter()
         .zip(&read.people)
         .filter_map(|(drawn, read)| {
@@ -184,8 +321,16 @@ fn read_shot(film: &mut Film, shot: &Shot, context: Context<'_>) -> Result<Outco
             Some(format!("{} {:.1} %", drawn.person.name, reading.level.0))
         })
         .collect();
+    if new.is_some() {
+        summary.push(match (read.faces.len(), faces_read) {
+            (0, _) => "no face found".to_owned(),
+            (1, 1) => "1 face read".to_owned(),
+            (found, all) if found == all => format!("{found} faces read"),
+            (found, read) => format!("{read} of {found} faces read"),
+        });
+    }
     Ok(Outcome {
-        summary: levels.join(", "),
+        summary: summary.join(", "),
         unchanged: false,
     })
 }

@@ -5,7 +5,7 @@ use crate::problem::{Context, Problem};
 use crate::steps::fixing::fix_film;
 use crate::steps::handing::{Delivery, hand_over, write_readings};
 use crate::steps::proving::prove_film;
-use crate::steps::reading::read_film;
+use crate::steps::reading::{ReadOrder, read_film};
 use crate::steps::taking::{draw, set_aims, take_in};
 use inkarnat_film::Film;
 use std::path::{Path, PathBuf};
@@ -19,6 +19,10 @@ pub struct Order {
     pub patches: Vec<String>,
     /// Aims as typed.
     pub aims: Vec<String>,
+    /// Whether faces are looked for: not in this film from now on, if not.
+    pub faces: bool,
+    /// A first pass over every n-th frame.
+    pub every: Option<u64>,
     /// Where to hand over to.
     pub directory: PathBuf,
     /// What to hand over.
@@ -37,8 +41,23 @@ pub fn run(
 ) -> Result<()> {
     take_in(film, &order.clips, context, problems)?;
     draw(film, &order.patches, context, problems)?;
+    if !order.faces {
+        film.set_finds_faces(false)?;
+    }
+    let find = film.finds_faces()?;
+    if order.faces && !find {
+        context.note(
+            film.name(),
+            "faces are not looked for in this film, as was said before (switched off, or erased); `inkarnat find` looks for them again",
+        );
+    }
+    let reading = ReadOrder {
+        find,
+        every: order.every,
+    };
+    read_film(film, reading, context, problems)?;
+    // Only now is it known who was found.
     set_aims(film, &order.aims, context, problems)?;
-    read_film(film, context, problems)?;
     fix_film(film, context, problems)?;
     hand_over(film, &order.directory, &order.delivery, context, problems)?;
     let delivered = film.deliverables()?.iter().any(|d| d.kind == "clip");

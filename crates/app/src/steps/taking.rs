@@ -244,6 +244,83 @@ fn draw_one(film: &mut Film, text: &str) -> Result<()> {
     Ok(())
 }
 
+/// Takes patches back, given as `CLIP@FRAME` or `CLIP@FRAME:person=NAME`.
+///
+/// # Errors
+/// If the film cannot be written. What is wrong with a place is a [`Problem`].
+pub fn undraw(
+    film: &mut Film,
+    places: &[String],
+    context: Context<'_>,
+    problems: &mut Vec<Problem>,
+) -> Result<()> {
+    for text in places {
+        match undraw_one(film, text) {
+            Ok(()) => {}
+            Err(error @ AppError::Film(_)) => return Err(error),
+            Err(error) => context.fail(problems, Stage::Start, text, error.to_string()),
+        }
+    }
+    Ok(())
+}
+
+fn undraw_one(film: &mut Film, text: &str) -> Result<()> {
+    let bad = || {
+        AppError::Request(format!(
+            "{text}: expected CLIP@FRAME or CLIP@FRAME:person=NAME"
+        ))
+    };
+    let (place, person) = match text.rsplit_once(":person=") {
+        Some((place, person)) => (place, Some(person)),
+        None => (text, None),
+    };
+    let (clip, frame) = place.rsplit_once('@').ok_or_else(bad)?;
+    let frame: u64 = frame.parse().map_err(|_| bad())?;
+    let shot = find_shot(film, clip)?;
+    let people = film.people()?;
+    let named = |patch: &inkarnat_film::Patch| {
+        people
+            .iter()
+            .find(|p| p.id == patch.person)
+            .map_or("", |p| p.name.as_str())
+    };
+    let found: Vec<inkarnat_film::Patch> = film
+        .patches(shot.id)?
+        .into_iter()
+        .filter(|patch| patch.frame == frame && person.is_none_or(|name| named(patch) == name))
+        .collect();
+    match found.as_slice() {
+        [patch] => Ok(film.undraw(patch.id)?),
+        [] => Err(AppError::Request(format!(
+            "{text}: no patch is drawn there; `inkarnat patch FILM` lists them"
+        ))),
+        _ => Err(AppError::Request(format!(
+            "{text}: {} patches are drawn there, of {}; add :person=NAME",
+            found.len(),
+            listed(found.iter().map(named))
+        ))),
+    }
+}
+
+/// Every drawn patch in the words that draw it.
+///
+/// # Errors
+/// If the film cannot be read.
+pub fn patches_listed(film: &Film) -> Result<Vec<String>> {
+    let mut lines = Vec::new();
+    for shot in film.shots()? {
+        for drawn in crate::steps::reading::patches_of(film, &shot)? {
+            for patch in &drawn.patches {
+                lines.push(format!(
+                    "{}@{}:{}:person={}",
+                    shot.name, patch.frame, patch.shape, drawn.person.name
+                ));
+            }
+        }
+    }
+    Ok(lines)
+}
+
 /// What was found out about a source.
 pub(crate) fn probe_of(source: &Source) -> Result<Probe> {
     serde_json::from_value(source.probe.clone()).map_err(|error| {

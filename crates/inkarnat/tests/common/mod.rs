@@ -12,6 +12,9 @@ use std::process::{Command, Output, Stdio};
 /// The patch that fits [`clip`]: inside the ellipse on frame 0.
 pub(crate) const PATCH: &str = "ellipse=0.40,0.5,0.06,0.12";
 
+/// Where script/setup puts the face models.
+pub(crate) const MODELS: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../../.cache/faces");
+
 /// Size of the clips.
 pub(crate) const SIZE: (usize, usize) = (192, 108);
 
@@ -131,7 +134,10 @@ impl Ran {
 /// The binary with a working directory.
 pub(crate) fn command(directory: &Path) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_inkarnat"));
-    command.current_dir(directory).stdin(Stdio::null());
+    command
+        .current_dir(directory)
+        .stdin(Stdio::null())
+        .env("INKARNAT_FACES", MODELS);
     command
 }
 
