@@ -527,11 +527,9 @@ impl Film {
                 .filter(|(person, _)| !drawn.contains(person))
                 .collect();
             let same = stored.len() == read.len()
-                && read.iter().all(|own| {
-                    stored.iter().any(|(person, reading)| {
-                        *person == own.person && *reading == own.reading.to_string()
-                    })
-                });
+                && read
+                    .iter()
+                    .all(|own| stored.contains(&(own.person, own.reading.to_string())));
             if same {
                 return Ok(());
             }

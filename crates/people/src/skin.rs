@@ -593,7 +593,6 @@ pub struct BothSides {
 
 impl BothSides {
     /// The skin of a side.
-    #[must_use]
     pub fn of(&self, side: Side) -> &Result<FaceSkin, NoSkin> {
         match side {
             Side::Right => &self.right,
