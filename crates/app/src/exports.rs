@@ -28,13 +28,13 @@ const SIZES: [usize; 2] = [33, 65];
 const ONE_CODE: f64 = 1.0 / 876.0;
 
 pub(crate) fn of_fix(space: WorkingSpace, setup: &Setup, record: &FixRecord) -> Result<Exports> {
-    let chain = Chain::of_fix(record.solution.fix().ops.clone());
+    let chain = Chain::of_fix(record.fix().ops.clone());
     let mut exports = Exports {
         files: Vec::new(),
         notes: Vec::new(),
     };
     for (domain, suffix) in [(Domain::UNIT, ""), (Domain::WIDE, "_wide")] {
-        let Baked { lut, error } = bake(&chain, domain);
+        let Baked { lut, error } = exported_table(&chain, domain);
         let cube = CubeFile::of_chain(&setup.name, Place::Fix, space, lut, error);
         exports.files.push(ExportFile {
             below: format!("luts/{}{suffix}.cube", setup.name),
@@ -83,7 +83,8 @@ pub(crate) fn of_fix(space: WorkingSpace, setup: &Setup, record: &FixRecord) -> 
     Ok(exports)
 }
 
-fn bake(chain: &Chain, domain: Domain) -> Baked {
+/// The table that a fix is handed on as.
+pub(crate) fn exported_table(chain: &Chain, domain: Domain) -> Baked {
     let small = chain.bake_fix(SIZES[0], domain);
     if small.error.max <= ONE_CODE {
         small

@@ -149,6 +149,43 @@ impl Output {
     }
 }
 
+/// Writes a file that the film does not keep, whole or not at all, in a place that no source lies in. What is there
+/// already is replaced only where `ours` knows its bytes.
+///
+/// # Errors
+/// If the place is a source or holds something else, or it cannot be written.
+pub(crate) fn write_alone(
+    film: &Film,
+    to: &Path,
+    bytes: &[u8],
+    ours: impl Fn(&[u8]) -> bool,
+) -> Result<()> {
+    if let Some(source) = film.sources()?.iter().find(|s| same_file(to, &s.absolute)) {
+        return Err(AppError::Request(format!(
+            "{}: would overwrite the source {}; choose another file",
+            to.display(),
+            source.path.display()
+        )));
+    }
+    if std::fs::symlink_metadata(to).is_ok() && !std::fs::read(to).is_ok_and(|there| ours(&there)) {
+        return Err(AppError::Request(format!(
+            "{}: something else is there already; move it away, or choose another file",
+            to.display()
+        )));
+    }
+    let failed = AppError::writing(to);
+    let parent = to.parent().filter(|p| !p.as_os_str().is_empty());
+    let mut file = tempfile::Builder::new()
+        .prefix(".inkarnat-")
+        .permissions_like_new()
+        .tempfile_in(parent.unwrap_or(Path::new(".")))
+        .map_err(&failed)?;
+    file.write_all(bytes).map_err(&failed)?;
+    file.as_file().sync_all().map_err(&failed)?;
+    file.persist(to).map_err(|error| failed(error.error))?;
+    Ok(())
+}
+
 trait LikeNew {
     fn permissions_like_new(&mut self) -> &mut Self;
 }

@@ -1,6 +1,6 @@
 //! Jobs of a child process and its answers: plain data on both sides.
 
-use crate::clip::{probing, proving, reading, rendering};
+use crate::clip::{picturing, probing, proving, reading, rendering};
 use crate::event::Cancel;
 use crate::{AppError, Result};
 use inkarnat_color::WorkingSpace;
@@ -8,7 +8,7 @@ use inkarnat_fix::PicturePixel;
 use inkarnat_media::{Codec, Probe};
 use inkarnat_ops::Chain;
 use inkarnat_people::{FaceLight, FaceTrack};
-use inkarnat_reading::{ClipRule, FrameReading, Patch, ShotReading, Track};
+use inkarnat_reading::{ClipRule, FrameReading, Patch, ShotReading, Similarity, Traces, Track};
 use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
 use std::path::PathBuf;
@@ -25,6 +25,10 @@ pub enum Job {
     Render(RenderJob),
     /// Read a delivered file again beside its source: [`Proved`].
     Prove(ProveJob),
+    /// Pictures of frames, to look at: [`Pictured`].
+    Picture(PictureJob),
+    /// The densities of a frame: [`Traced`].
+    Trace(TraceJob),
 }
 
 /// Look at a file.
@@ -248,6 +252,100 @@ pub struct Proved {
     pub faults: Vec<String>,
 }
 
+/// What form a picture is wanted in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum PictureForm {
+    /// JPEG in sRGB: the light of a BT.1886 display, for a computer's screen.
+    Screen,
+    /// The same, lossless (PNG).
+    ScreenExact,
+    /// JPEG of the working signal itself, 0–1 over all codes: for playing.
+    SignalJpeg,
+    /// The working signal itself, four bytes a pixel, low byte first: R, G and B in ten bits each from the lowest bit,
+    /// spread evenly over [`inkarnat_ops::Domain::WIDE`]. No header.
+    Signal,
+    /// The working signal as 16-bit PNG, 0–1 over all codes.
+    Still16,
+}
+
+/// Pictures of frames, to look at.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct PictureJob {
+    /// The source.
+    pub path: PathBuf,
+    /// First frame.
+    pub first: u64,
+    /// How many frames in a row.
+    pub count: u64,
+    /// Widest that a picture may be; never made larger.
+    pub width: Option<usize>,
+    /// The part wanted: left, top, width, height in fractions of the picture.
+    pub part: Option<[f64; 4]>,
+    /// What to do to each picture.
+    pub chain: Chain,
+    /// In what form.
+    pub form: PictureForm,
+    /// The film's working space.
+    pub space: WorkingSpace,
+    /// Where to write them, one after the other.
+    pub output: PathBuf,
+}
+
+/// The pictures that were written.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Pictured {
+    /// Columns.
+    pub width: usize,
+    /// Rows.
+    pub height: usize,
+    /// Bytes of each picture, in order.
+    pub lengths: Vec<u64>,
+}
+
+/// The densities of a frame, before and after.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct TraceJob {
+    /// The source.
+    pub path: PathBuf,
+    /// The frame.
+    pub frame: u64,
+    /// The patch alone, as it lies in this frame; else the whole picture.
+    pub patch: Option<(Patch, Similarity)>,
+    /// What is done to the picture.
+    pub chain: Chain,
+    /// The film's working space.
+    pub space: WorkingSpace,
+}
+
+/// The densities of a frame, before and after: counts of pixels in the order of [`Traced::of`].
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Traced {
+    /// Of the source.
+    pub before: Vec<u32>,
+    /// With the operations applied.
+    pub after: Vec<u32>,
+}
+
+impl Traced {
+    /// One after the other: waveform, parade of R', G', B', chroma plane, histograms of R', G', B', Y'. Sizes are those of
+    /// [`inkarnat_reading::traces`].
+    #[must_use]
+    pub fn of(before: &Traces, after: &Traces) -> Self {
+        let flat = |traces: &Traces| {
+            let planes = std::iter::once(&traces.waveform)
+                .chain(&traces.parade)
+                .chain([&traces.chroma])
+                .map(|density| &density.counts);
+            planes.chain(&traces.histogram).flatten().copied().collect()
+        };
+        Self {
+            before: flat(before),
+            after: flat(after),
+        }
+    }
+}
+
 /// What a child says on its standard output, one line each.
 #[derive(Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -285,6 +383,8 @@ impl Job {
             Self::Read(job) => raw(&reading::perform(job, cancel, progress)?),
             Self::Render(job) => raw(&rendering::perform(job, cancel, progress)?),
             Self::Prove(job) => raw(&proving::perform(job, cancel, progress)?),
+            Self::Picture(job) => raw(&picturing::perform(job, cancel)?),
+            Self::Trace(job) => raw(&picturing::trace(job)?),
         }
     }
 }

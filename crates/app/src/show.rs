@@ -343,8 +343,12 @@ pub struct ReachesReport {
 /// The fix of a shot.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct FixReport {
-    /// The reach that was chosen: `picture`, `mids` or `skin`.
+    /// The reach that was chosen: `picture`, `mids`, `skin`, or `hand` where the operations were set by hand.
     pub reach: String,
+    /// Who chose it.
+    pub chosen_by: ChosenBy,
+    /// The limits that a fix set by hand goes beyond; none for a solved one.
+    pub beyond: Vec<String>,
     /// Why.
     pub why: String,
     /// The operations, in order; none: the picture stays exactly as it is.
@@ -363,6 +367,16 @@ pub struct FixReport {
     pub cost: CostReport,
     /// All three reaches.
     pub reaches: ReachesReport,
+}
+
+/// Who chose a fix.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum ChosenBy {
+    /// The solver, by its rule.
+    Rule,
+    /// The editor, among the reaches.
+    Editor,
 }
 
 /// The proof of a shot.
@@ -444,6 +458,14 @@ pub fn all_well(report: &FilmReport, problems: &[Problem]) -> bool {
             ) && shot.failure.is_none()
                 && shot.proof.as_ref().is_none_or(|proof| proof.passed)
         })
+}
+
+/// How one shot stands.
+///
+/// # Errors
+/// If the film cannot be read.
+pub fn report_of_shot(film: &Film, shot: &Shot) -> Result<ShotReport> {
+    shot_report(film, shot)
 }
 
 fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
@@ -623,7 +645,7 @@ fn person_report(
     let reading = |stage| film.shot_reading::<ShotReading>(shot.id, person.id, stage);
     let before = reading(Stage::Before)?;
     let solved = record.and_then(|record| {
-        let fix = record.solution.fix();
+        let fix = record.fix();
         let at = fix.people.iter().position(|p| p.name == person.name)?;
         Some((fix, &fix.people[at]))
     });
@@ -652,7 +674,13 @@ fn person_report(
         (Some(_), _) if shot.kept => ShotState::Kept,
         (Some(_), None) => ShotState::OffAim,
         (Some(_), Some((_, solved))) if solved.on_aim && holds => ShotState::OnAim,
-        (Some(_), Some((fix, _))) if matches!(fix.state, State::Short { .. }) => ShotState::Short,
+        // Nothing stops somebody who sets a fix by hand.
+        (Some(_), Some((fix, _)))
+            if matches!(fix.state, State::Short { .. })
+                && record.is_some_and(|record| record.by_hand.is_none()) =>
+        {
+            ShotState::Short
+        }
         (Some(_), Some(_)) => ShotState::OffAim,
     };
     Ok(PersonReport {
@@ -812,7 +840,7 @@ fn of_skin(skin: &SkinValue, before: &ShotReading) -> ReadingReport {
 
 fn fix_report(record: &FixRecord) -> FixReport {
     let solution = &record.solution;
-    let fix = solution.fix();
+    let fix = record.fix();
     let NearestCdl {
         cdl,
         exact,
@@ -820,8 +848,10 @@ fn fix_report(record: &FixRecord) -> FixReport {
         ..
     } = &record.cdl;
     FixReport {
-        reach: solution.chosen.to_string(),
-        why: solution.why.clone(),
+        reach: record.reach(),
+        why: record.why(),
+        chosen_by: record.chosen_by(),
+        beyond: record.beyond.clone(),
         ops: ops_of(fix),
         cdl: cdl_report(cdl),
         cdl_exact: *exact,
@@ -862,7 +892,9 @@ fn limit_of(fix: &Fix) -> Option<String> {
     }
 }
 
-fn cost_of(fix: &Fix) -> CostReport {
+/// What a fix costs, in the form of the report.
+#[must_use]
+pub fn cost_of(fix: &Fix) -> CostReport {
     let cost = &fix.cost;
     CostReport {
         neutral_de00: cost.neutral_de00,

@@ -16,6 +16,7 @@ pub mod matrix;
 pub mod picture;
 pub mod primaries;
 pub mod quantise;
+pub mod screen;
 pub mod transfer;
 pub mod units;
 pub mod ycbcr;

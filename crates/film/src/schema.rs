@@ -127,6 +127,7 @@ const MIGRATIONS: &[&str] = &[
     ) STRICT;
 ",
     FACES,
+    CHOICES,
 ];
 
 /// Faces found, who they are, what is asked about them.
@@ -172,6 +173,9 @@ const FACES: &str = "
         input_key TEXT NOT NULL
     ) STRICT;
 ";
+
+/// What the editor chose for a setup in place of the rule's choice; null: the rule's.
+const CHOICES: &str = "ALTER TABLE setup ADD COLUMN choice TEXT;";
 
 /// Sets the connection up and says whether the file is a film.
 pub(crate) fn check(connection: &Connection, path: &Path) -> Result<i64> {

@@ -514,6 +514,44 @@ impl Film {
         })
     }
 
+    /// Writes down what the editor chose for a setup, in the form of the app crate; `None` takes it back. `detail` goes
+    /// into the history.
+    ///
+    /// # Errors
+    /// If the film cannot be written.
+    pub fn set_choice(
+        &mut self,
+        setup: SetupId,
+        choice: Option<&Value>,
+        detail: &Value,
+    ) -> Result<()> {
+        self.change(|t| {
+            t.execute(
+                "UPDATE setup SET choice = ?2 WHERE id = ?1",
+                params![setup, choice.map(Value::to_string)],
+            )?;
+            crate::history::write_down(t, "choose", detail)
+        })
+    }
+
+    /// What the editor chose for a setup, in the form of the app crate.
+    ///
+    /// # Errors
+    /// If the film cannot be read.
+    pub fn choice(&self, setup: SetupId) -> Result<Option<Value>> {
+        let text: Option<String> = self.read(|c| {
+            c.query_row(
+                "SELECT choice FROM setup WHERE id = ?1",
+                params![setup],
+                |row| row.get(0),
+            )
+            .optional()
+            .map(Option::flatten)
+        })?;
+        text.map(|text| parse(&self.path, "setup", &text))
+            .transpose()
+    }
+
     /// The setup of a number.
     ///
     /// # Errors

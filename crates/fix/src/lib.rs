@@ -12,6 +12,7 @@ mod choose;
 mod clipping;
 mod cost;
 mod explain;
+mod judge;
 pub mod light;
 pub mod limits;
 mod model;
@@ -24,6 +25,7 @@ mod solve;
 mod target;
 
 pub use aim::{Aim, AimCentre, AimError, AimKind, Band, SaturationAim, Want};
+pub use judge::{Judgement, judge};
 pub use light::{LightEstimate, NeutralEstimate};
 pub use limits::{Limit, Limits, LimitsError};
 pub use presets::{PRESETS, Preset};

@@ -1,7 +1,7 @@
 //! The two families of moves, as parameters and as operations.
 
 use inkarnat_color::transfer::{bt709_oetf, bt709_oetf_inverse};
-use inkarnat_ops::{Cdl, Op, Shoulder};
+use inkarnat_ops::{Cdl, Chain, Op, Shoulder};
 
 use crate::solution::Reach;
 
@@ -41,6 +41,8 @@ pub(crate) struct Move {
     pub(crate) shoulders: Vec<Shoulder>,
     /// Saturation, after the roll-off so that what is rolled off to white stays white.
     pub(crate) saturation: f64,
+    /// Operations that were given, in place of all the above.
+    given: Option<Chain>,
 }
 
 /// What a family of moves may use.
@@ -74,6 +76,7 @@ impl Family {
                 ln_slope: [0.0; 3],
                 shoulders: Vec::new(),
                 saturation: 1.0,
+                given: None,
             };
         }
         match self.reach {
@@ -94,6 +97,7 @@ fn mids(p: &Parameters) -> Move {
         ln_slope: [0.0; 3],
         shoulders: Vec::new(),
         saturation: p[4].clamp(-1.5, 1.5).exp(),
+        given: None,
     }
 }
 
@@ -118,6 +122,7 @@ fn picture(p: &Parameters, blown: bool) -> Move {
         ln_slope: balance.slope.map(f64::ln),
         shoulders: roll_off(white, blown),
         saturation: p[4].clamp(-1.5, 1.5).exp(),
+        given: None,
     }
 }
 
@@ -193,8 +198,29 @@ fn stage(curves: [Option<Curve>; 3]) -> Shoulder {
 }
 
 impl Move {
+    /// Operations that nobody solved for. Their saturation, as far as one number says it, is the product of the CDLs'.
+    pub(crate) fn given(ops: Vec<Op>) -> Self {
+        let saturation = ops
+            .iter()
+            .map(|op| match op {
+                Op::Cdl(cdl) => cdl.saturation,
+                _ => 1.0,
+            })
+            .product();
+        Self {
+            balance: Cdl::NEUTRAL,
+            ln_slope: [0.0; 3],
+            shoulders: Vec::new(),
+            saturation,
+            given: Some(Chain::of_fix(ops)),
+        }
+    }
+
     /// Without saturation: each channel by its own curve.
     pub(crate) fn curves(&self, of: &Logged) -> [f64; 3] {
+        if let Some(given) = &self.given {
+            return given.apply_pixel(of.rgb);
+        }
         let Cdl { slope, power, .. } = self.balance;
         let balanced = std::array::from_fn(|c| {
             if of.rgb[c] < 0.0 || power[c] == 1.0 {
@@ -214,7 +240,7 @@ impl Move {
 
     pub(crate) fn apply_logged(&self, of: &Logged) -> [f64; 3] {
         let mut v = self.curves(of);
-        if self.saturation != 1.0 {
+        if self.given.is_none() && self.saturation != 1.0 {
             let y = Cdl::LUMA[0] * v[0] + Cdl::LUMA[1] * v[1] + Cdl::LUMA[2] * v[2];
             v = v.map(|c| y + self.saturation * (c - y));
         }
@@ -223,6 +249,9 @@ impl Move {
 
     /// As operations; none for the identity.
     pub(crate) fn ops(&self) -> Vec<Op> {
+        if let Some(given) = &self.given {
+            return given.fix.clone();
+        }
         let mut ops = Vec::new();
         let mut first = self.balance;
         if self.shoulders.is_empty() {

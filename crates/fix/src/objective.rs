@@ -250,7 +250,11 @@ pub(crate) struct State {
 
 impl Objective<'_> {
     pub(crate) fn state(&self, p: &Parameters, thorough: bool) -> (State, Measures) {
-        let made = self.family.build(p);
+        self.state_of(self.family.build(p), thorough)
+    }
+
+    /// What a move does, whether it was solved for or given.
+    pub(crate) fn state_of(&self, made: Move, thorough: bool) -> (State, Measures) {
         let skin: Vec<SkinAfter> = (0..self.ready.people.len())
             .map(|i| self.ready.skin_after(i, &made, thorough))
             .collect();

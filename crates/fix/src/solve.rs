@@ -12,7 +12,7 @@ use crate::limits::{Limit, Limits};
 use crate::model::{Family, Parameters};
 use crate::objective::{Objective, State as MoveState, Target};
 use crate::problem::{Problem, ProblemError};
-use crate::sample::{Edges, Ready, signal_of};
+use crate::sample::{Edges, Measures, Ready, signal_of};
 use crate::solution::{Fix, PersonResult, Reach, Solution, State};
 use crate::target::centre;
 use inkarnat_color::delta_e_2000;
@@ -298,7 +298,22 @@ fn drawn_back(objective: &Objective<'_>, p: Parameters) -> Parameters {
 }
 
 fn finish(problem: &Problem, objective: &Objective<'_>, p: &Parameters) -> Fix {
-    let (state, measures) = objective.state(p, true);
+    let done = objective.state(p, true);
+    let stopped = |state: &MoveState, off: &[usize]| what_stops(objective, p, state, off);
+    let mut fix = judged(problem, objective, done, &stopped);
+    if *p == [0.0; 5] {
+        fix.ops.clear();
+    }
+    fix
+}
+
+/// A move as a fix; `stopped` names what keeps somebody off aim.
+pub(crate) fn judged(
+    problem: &Problem,
+    objective: &Objective<'_>,
+    (state, measures): (MoveState, Measures),
+    stopped: &dyn Fn(&MoveState, &[usize]) -> Limit,
+) -> Fix {
     let people = results(problem, objective, &state);
     let off: Vec<usize> = (0..people.len()).filter(|i| !people[*i].on_aim).collect();
     let reached = if off.is_empty() {
@@ -309,7 +324,7 @@ fn finish(problem: &Problem, objective: &Objective<'_>, p: &Parameters) -> Fix {
             .map(|i| (1.0 - people[*i].de00 / people[*i].de00_before.max(1e-9)).clamp(0.0, 1.0))
             .fold(1.0, f64::min);
         State::Short {
-            limit: what_stops(objective, p, &state, &off),
+            limit: stopped(&state, &off),
             way,
             people: off.iter().map(|i| people[*i].name.clone()).collect(),
         }
@@ -331,11 +346,7 @@ fn finish(problem: &Problem, objective: &Objective<'_>, p: &Parameters) -> Fix {
     );
     Fix {
         reach: objective.family.reach,
-        ops: if *p == [0.0; 5] {
-            Vec::new()
-        } else {
-            state.made.ops()
-        },
+        ops: state.made.ops(),
         cost,
         people,
         state: reached,

@@ -4,7 +4,9 @@ mod common;
 
 use common::{COLOURED, ROOM, Scene, read, typed_about};
 use inkarnat_color::{ItaClass, delta_e_2000};
-use inkarnat_fix::{Aim, Band, Limit, ProblemError, Reach, SaturationAim, State, Want, solve};
+use inkarnat_fix::{
+    Aim, Band, Limit, ProblemError, Reach, SaturationAim, State, Want, judge, solve,
+};
 use inkarnat_ops::{Chain, Op};
 use inkarnat_spectra::illuminant;
 
@@ -379,4 +381,46 @@ fn same_problem_same_bits() {
     assert_eq!(first, again);
     assert_eq!(first.skin, None);
     assert!(matches!(first.chosen, Reach::Picture | Reach::Mids));
+}
+
+/// A solved fix, judged as if it had been set by hand, is the same fix; and what goes too far is named.
+#[test]
+fn what_is_set_by_hand_is_measured_as_what_was_solved() {
+    let scene = Scene {
+        gains: [1.1, 1.0, 0.8],
+        stops: -0.7,
+        ..Scene::new(ItaClass::Tan)
+    };
+    let problem = scene.problem(&[typed_about(&scene.reference().truth(0))]);
+    let solved = solve(&problem).expect("solves");
+    let fix = solved.fix();
+    assert!(!fix.ops.is_empty(), "there is something to do");
+    let judged = judge(&problem, fix.ops.clone(), fix.reach).expect("is judged");
+    assert_eq!(judged.fix.ops, fix.ops);
+    assert!(judged.beyond.is_empty(), "{:?}", judged.beyond);
+    for (a, b) in judged.fix.people.iter().zip(&fix.people) {
+        assert!((a.after.level.0 - b.after.level.0).abs() < 1e-6);
+        assert!((a.de00 - b.de00).abs() < 1e-6);
+        assert_eq!(a.on_aim, b.on_aim);
+    }
+    let (a, b) = (judged.fix.cost, fix.cost);
+    for (a, b) in [
+        (a.outside_de00_median, b.outside_de00_median),
+        (a.clip_growth_pct, b.clip_growth_pct),
+        (a.contrast, b.contrast),
+        (a.noise_gain, b.noise_gain),
+    ] {
+        assert!((a - b).abs() < 1e-4, "{a} {b}");
+    }
+    let burnt = Op::Cdl(inkarnat_ops::Cdl {
+        slope: [3.0; 3],
+        ..inkarnat_ops::Cdl::NEUTRAL
+    });
+    let judged = judge(&problem, vec![burnt], Reach::Picture).expect("is judged");
+    assert!(
+        judged.beyond.contains(&Limit::Exposure),
+        "{:?}",
+        judged.beyond
+    );
+    assert!(!judged.fix.people[0].on_aim);
 }

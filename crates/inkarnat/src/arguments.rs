@@ -205,6 +205,31 @@ pub(crate) enum Verb {
         /// The film file
         film: PathBuf,
     },
+    /// Open the film's page in the browser
+    ///
+    /// The page is served on 127.0.0.1 alone, under an address with a random token, until the program is stopped (Ctrl-C). The
+    /// first line printed is that address. A film that is not there yet is made by taking clips in on the page.
+    Open {
+        /// The film file
+        film: PathBuf,
+        /// The port; 0 takes a free one
+        #[arg(long, default_value_t = 0)]
+        port: u16,
+        /// Print the address and open no browser
+        #[arg(long)]
+        no_browser: bool,
+        /// Directory of a built page, to be served in place of the built-in one
+        #[arg(long, value_name = "DIR", hide = true)]
+        web_dir: Option<PathBuf>,
+    },
+    /// Write the report: one HTML file with charts, stills, numbers and proofs
+    Report {
+        /// The film file
+        film: PathBuf,
+        /// The file to write
+        #[arg(long, value_name = "FILE")]
+        to: PathBuf,
+    },
     /// One clip's work in a process of its own
     #[command(name = "worker", hide = true)]
     Worker,

@@ -8,6 +8,7 @@
 #![allow(clippy::disallowed_methods, reason = "a program has a clock and files")]
 
 mod arguments;
+mod page;
 mod people;
 mod progress;
 mod table;
@@ -179,6 +180,7 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
                 ..delivery(codec)
             };
             hand_over(&mut film, &to, &delivery, context, &mut problems)?;
+            page::write_report(&mut film, &to, context)?;
             progress.finish();
             println!("handed over to {}", to.display());
             judged(&film, &problems)
@@ -229,6 +231,13 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
             };
             whole_job(film.as_deref(), &order, context, &progress)
         }
+        Verb::Open {
+            film,
+            port,
+            no_browser,
+            web_dir,
+        } => page::open(film, port, !no_browser, web_dir, context),
+        Verb::Report { film, to } => page::report(&film, &to, context),
         Verb::Worker => Ok(ERROR),
     }
 }
@@ -248,7 +257,8 @@ fn whole_job(
     })?;
     let place = film.map_or_else(|| film_in(&order.directory), Path::to_owned);
     let mut film = open_or_create(&place)?;
-    let done = run(&mut film, order, context, &mut problems);
+    let done = run(&mut film, order, context, &mut problems)
+        .and_then(|()| page::write_report(&mut film, &order.directory, context));
     progress.finish();
     match done {
         Ok(()) => {}

@@ -8,6 +8,7 @@
 //! This is the only crate with unsafe code, all of it in the private module `ffi`.
 #![deny(unsafe_code)]
 
+mod encoded;
 mod error;
 mod ffi;
 mod file;
@@ -22,6 +23,7 @@ mod tags;
 mod time;
 mod writer;
 
+pub use encoded::{ScreenFormat, encode_for_screen};
 pub use error::{Fault, MediaError};
 pub use frame::Frame;
 pub use probe::{Kind, OtherStream, Probe, Scan, probe, probe_with};

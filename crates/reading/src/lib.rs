@@ -18,6 +18,7 @@ pub mod shot;
 mod statistics;
 #[cfg(test)]
 mod testing;
+pub mod traces;
 
 pub use follow::{FollowError, Follower};
 pub use frame::{FrameReading, Unreadable, read_frame};
@@ -27,3 +28,4 @@ pub use pixels::{Chosen, ClipRule, PatchPixels, choose, patch_pixels};
 pub use pose::{LostReason, Pose, Similarity, Track};
 pub use sample::{PictureSample, PictureSampler, SkinSample};
 pub use shot::{CodeStep, Drift, ShotContext, ShotReading, WorstFrame, read_shot};
+pub use traces::{Density, Traces, traces};

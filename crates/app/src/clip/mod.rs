@@ -5,6 +5,7 @@ mod finding;
 mod follow;
 mod luma;
 mod picking;
+pub(crate) mod picturing;
 pub(crate) mod probing;
 pub(crate) mod proving;
 pub(crate) mod reading;

@@ -4,10 +4,16 @@ use crate::event::Stage;
 use crate::job::PictureRecord;
 use crate::nearest::{NearestCdl, nearest_cdl};
 use crate::problem::{Context, Problem};
+use crate::show::ChosenBy;
+use crate::steps::choosing::{Choice, choice_of, settled};
 use crate::steps::taking::AimSetting;
 use crate::{AppError, Result};
-use inkarnat_film::{Film, InputKey, Person, PersonId, Setup, Shot, Stage as Reading, value_of};
-use inkarnat_fix::{AimKind, Limits, PersonProblem, Problem as ToSolve, Solution, State, solve};
+use inkarnat_film::{
+    Film, InputKey, Person, PersonId, Setup, SetupId, Shot, Stage as Reading, value_of,
+};
+use inkarnat_fix::{
+    AimKind, Fix, Limits, PersonProblem, Problem as ToSolve, Reach, Solution, State, solve,
+};
 use inkarnat_reading::ShotReading;
 use serde::{Deserialize, Serialize};
 
@@ -19,8 +25,65 @@ const METHOD: u32 = 1;
 pub struct FixRecord {
     /// Every reach, and the one chosen.
     pub solution: Solution,
-    /// The chosen fix as one CDL.
+    /// The fix in force as one CDL.
     pub cdl: NearestCdl,
+    /// What the editor chose in place of the rule's choice.
+    #[serde(default)]
+    pub choice: Option<Choice>,
+    /// The operations set by hand and what they do, where that is what was chosen.
+    #[serde(default)]
+    pub by_hand: Option<Fix>,
+    /// The limits that those go beyond.
+    #[serde(default)]
+    pub beyond: Vec<String>,
+}
+
+impl FixRecord {
+    /// The fix in force: set by hand, chosen by the editor, or chosen by the rule.
+    #[must_use]
+    pub fn fix(&self) -> &Fix {
+        let solution = &self.solution;
+        match (&self.choice, &self.by_hand) {
+            (_, Some(by_hand)) => by_hand,
+            (Some(Choice::Reach(Reach::Picture)), _) => &solution.picture,
+            (Some(Choice::Reach(Reach::Mids)), _) => &solution.mids,
+            (Some(Choice::Reach(Reach::Skin)), _) => {
+                solution.skin.as_ref().unwrap_or_else(|| solution.fix())
+            }
+            _ => solution.fix(),
+        }
+    }
+
+    /// Its reach in a word; `hand` where it was set by hand.
+    pub(crate) fn reach(&self) -> String {
+        if self.by_hand.is_some() {
+            "hand".to_owned()
+        } else {
+            self.fix().reach.to_string()
+        }
+    }
+
+    /// One sentence: why this fix.
+    pub(crate) fn why(&self) -> String {
+        match &self.choice {
+            None => self.solution.why.clone(),
+            Some(Choice::Reach(reach)) => format!(
+                "Chosen by you: {reach}. The rule would take {}: {}",
+                self.solution.chosen, self.solution.why
+            ),
+            Some(Choice::Hand(_)) => format!(
+                "Set by hand. The rule would take {}: {}",
+                self.solution.chosen, self.solution.why
+            ),
+        }
+    }
+
+    pub(crate) fn chosen_by(&self) -> ChosenBy {
+        match self.choice {
+            None => ChosenBy::Rule,
+            Some(_) => ChosenBy::Editor,
+        }
+    }
 }
 
 /// Solves every setup of which something was read.
@@ -65,10 +128,14 @@ fn fix_setup(
     };
     context.begun(Stage::Fix, &setup.name, number);
     let key = InputKey::of(&(METHOD, &problem));
-    if film
-        .fix::<FixRecord>(setup.id)?
-        .is_some_and(|(known, _)| known == key)
+    if let Some((known, record)) = film.fix::<FixRecord>(setup.id)?
+        && known == key
     {
+        let choice = choice_of(film, setup.id)?;
+        if record.choice != choice {
+            let record = settled(record, choice, &problem)?;
+            keep_record(film, setup.id, &key, &record)?;
+        }
         context.ended(
             Stage::Fix,
             &setup.name,
@@ -81,31 +148,24 @@ fn fix_setup(
         let _ = film.drop_fix(setup.id);
         AppError::Request(format!("{}: {error}", setup.name))
     })?;
-    let mut reaches = vec![
-        ("picture", value_of(&solution.picture)),
-        ("mids", value_of(&solution.mids)),
-    ];
-    if let Some(skin) = &solution.skin {
-        reaches.push(("skin", value_of(skin)));
-    }
-    film.keep_fix(
-        setup.id,
-        &key,
-        &solution.chosen.to_string(),
-        &reaches,
-        &value_of(&FixRecord {
-            cdl: nearest_cdl(&solution.fix().ops, &problem),
-            solution: solution.clone(),
-        }),
-    )?;
-    let fix = solution.fix();
+    let record = FixRecord {
+        cdl: nearest_cdl(&solution.fix().ops, &problem),
+        solution,
+        choice: None,
+        by_hand: None,
+        beyond: Vec::new(),
+    };
+    let record = settled(record, choice_of(film, setup.id)?, &problem)?;
+    keep_record(film, setup.id, &key, &record)?;
+    let fix = record.fix();
     let summary = match &fix.state {
         State::OnAim if fix.is_identity() => "on aim as it is; no fix".to_owned(),
-        State::OnAim => format!("{}: on aim. {}", solution.chosen, solution.why),
+        State::OnAim => format!("{}: on aim. {}", record.reach(), record.why()),
         State::Short { limit, .. } => {
             format!(
                 "{}: short, stopped by {limit}. {}",
-                solution.chosen, solution.why
+                record.reach(),
+                record.why()
             )
         }
     };
@@ -113,8 +173,27 @@ fn fix_setup(
     Ok(())
 }
 
+/// Writes a setup's fix down.
+pub(crate) fn keep_record(
+    film: &mut Film,
+    setup: SetupId,
+    key: &InputKey,
+    record: &FixRecord,
+) -> Result<()> {
+    let solution = &record.solution;
+    let mut reaches = vec![
+        ("picture", value_of(&solution.picture)),
+        ("mids", value_of(&solution.mids)),
+    ];
+    if let Some(skin) = &solution.skin {
+        reaches.push(("skin", value_of(skin)));
+    }
+    film.keep_fix(setup, key, &record.reach(), &reaches, &value_of(record))?;
+    Ok(())
+}
+
 /// The problem of the shots of one setup; `None` where nothing was read.
-fn problem_of(film: &Film, shots: &[&Shot]) -> Result<Option<ToSolve>> {
+pub(crate) fn problem_of(film: &Film, shots: &[&Shot]) -> Result<Option<ToSolve>> {
     let mut people: Vec<(PersonId, PersonProblem)> = Vec::new();
     let mut picture = Vec::new();
     let mut noise: Vec<f64> = Vec::new();

@@ -94,6 +94,26 @@ pub fn write_readings(film: &mut Film, directory: &Path) -> Result<()> {
     output.write("readings.json", "readings", &text, film)
 }
 
+/// Writes a report to a file of its own, whole or not at all. A file that is there is replaced only if it is a report.
+///
+/// # Errors
+/// If something else is there, or it cannot be written.
+pub fn write_new_report(film: &Film, to: &Path, html: &[u8]) -> Result<()> {
+    crate::files::write_alone(film, to, html, |there| {
+        let begin = there.get(..1024.min(there.len())).unwrap_or_default();
+        String::from_utf8_lossy(begin).contains(": report</title>")
+    })
+}
+
+/// Writes `report.html` anew.
+///
+/// # Errors
+/// If it cannot be written.
+pub fn write_report(film: &mut Film, directory: &Path, html: &[u8]) -> Result<()> {
+    let output = Output::prepare(directory, film)?;
+    output.write("report.html", "report", html, film)
+}
+
 /// The chain of a shot, as its setup's fix gives it; a kept shot stays as it is.
 pub(crate) fn chain_of(film: &Film, shot: &Shot) -> Result<Chain> {
     if shot.kept {
@@ -101,7 +121,7 @@ pub(crate) fn chain_of(film: &Film, shot: &Shot) -> Result<Chain> {
     }
     Ok(film
         .fix::<FixRecord>(shot.setup)?
-        .map(|(_, record)| Chain::of_fix(record.solution.fix().ops.clone()))
+        .map(|(_, record)| Chain::of_fix(record.fix().ops.clone()))
         .unwrap_or_default())
 }
 

@@ -1,5 +1,6 @@
 //! The steps of the work, each on a whole film.
 
+pub(crate) mod choosing;
 pub(crate) mod finding;
 pub(crate) mod fixing;
 pub(crate) mod handing;

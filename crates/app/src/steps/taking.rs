@@ -204,6 +204,33 @@ pub fn draw(
     Ok(())
 }
 
+/// Draws a patch of a shot.
+///
+/// # Errors
+/// If there is no such shot or frame, or the outline is none; if the film cannot be written.
+pub fn draw_shape(
+    film: &mut Film,
+    shot: &str,
+    person: &str,
+    frame: u64,
+    shape: &crate::view::OutlineShape,
+) -> Result<()> {
+    let shot = film.shot_named(shot)?;
+    let person = person.trim();
+    if person.is_empty() {
+        return Err(AppError::Request(format!(
+            "{}: a patch of nobody; name the person",
+            shot.name
+        )));
+    }
+    let patch = inkarnat_reading::Patch {
+        shape: shape.shape(),
+        frame,
+        person: Some(person.to_owned()),
+    };
+    draw_patch(film, &shot, &patch, &shot.name)
+}
+
 fn draw_one(film: &mut Film, text: &str) -> Result<()> {
     let bad = |reason: String| AppError::Request(reason);
     let PatchArgument { clip, patch } = PatchArgument::parse(text).map_err(|error| {
@@ -216,6 +243,17 @@ fn draw_one(film: &mut Film, text: &str) -> Result<()> {
         })
     })?;
     let shot = find_shot(film, &clip)?;
+    draw_patch(film, &shot, &patch, text)
+}
+
+/// `text` names the patch in messages.
+fn draw_patch(
+    film: &mut Film,
+    shot: &Shot,
+    patch: &inkarnat_reading::Patch,
+    text: &str,
+) -> Result<()> {
+    let bad = |reason: String| AppError::Request(reason);
     let source = film
         .sources()?
         .into_iter()

@@ -1,0 +1,11 @@
+//! What the page shows, as plain data with a schema: the whole film in short, and one shot in full.
+//!
+//! The numbers are those of [`crate::show`]; here they are put together for drawing.
+
+mod overview;
+pub mod pictures;
+mod shot;
+
+pub use crate::show::cost_of as cost_report;
+pub use overview::{FilmPerson, Overview, OverviewShot, PersonPoint, Point, overview};
+pub use shot::{OutlineShape, PatchView, PersonSeries, Series, ShotView, SkinPixels, shot_view};

@@ -1,0 +1,238 @@
+//! Pictures and densities of frames, and the table that a fix is exported as.
+
+use crate::event::Cancel;
+use crate::exports::exported_table;
+use crate::job::{Job, PictureForm, PictureJob, Pictured, TraceJob, Traced};
+use crate::steps::handing::chain_of;
+use crate::steps::reading::patches_of;
+use crate::steps::taking::{locate, naming};
+use crate::view::shot::shot_of;
+use crate::worker::Workers;
+use crate::{AppError, Result};
+use inkarnat_film::{Film, InputKey, ShotId};
+use inkarnat_ops::{Chain, Domain, Lut3d, Op};
+use inkarnat_reading::{Patch, Similarity, Track};
+use std::path::{Path, PathBuf};
+
+/// Which version of a picture is wanted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Side {
+    /// The source.
+    Before,
+    /// With the fix.
+    After,
+    /// With the fix as the table that is exported (`…_wide.cube`).
+    Table,
+}
+
+/// Pictures that are wanted of a shot.
+#[derive(Clone, Debug)]
+pub struct PictureOrder {
+    /// The shot.
+    pub shot: ShotId,
+    /// First source frame.
+    pub frame: u64,
+    /// How many in a row.
+    pub count: u64,
+    /// Widest that a picture may be.
+    pub width: Option<usize>,
+    /// The part wanted: left, top, width, height in fractions of the picture.
+    pub part: Option<[f64; 4]>,
+    /// Which version.
+    pub side: Side,
+    /// In what form.
+    pub form: PictureForm,
+}
+
+/// An order made ready: the job, and a key of everything that decides its result.
+#[derive(Clone, Debug)]
+pub struct ReadyOrder {
+    job: PictureJob,
+    /// Two orders of one key give the same bytes.
+    pub key: String,
+    /// The source as it was given.
+    named: PathBuf,
+}
+
+/// Finds the source and the operations of an order.
+///
+/// # Errors
+/// If there is no such shot or frame, or the source is gone.
+pub fn ready(film: &Film, order: &PictureOrder) -> Result<ReadyOrder> {
+    let shots = film.shots()?;
+    let shot = shot_of(&shots, order.shot)?;
+    if order.frame >= shot.out_frame || order.frame < shot.in_frame {
+        return Err(AppError::Request(format!(
+            "frame {} is not in {}, which has frames {} to {}",
+            order.frame,
+            shot.name,
+            shot.in_frame,
+            shot.out_frame - 1
+        )));
+    }
+    let (source, path) = locate(film, shot)?;
+    let chain = match order.side {
+        Side::Before => Chain::default(),
+        Side::After => chain_of(film, shot)?,
+        Side::Table => {
+            let chain = chain_of(film, shot)?;
+            if chain.is_identity() {
+                chain
+            } else {
+                Chain::of_fix(vec![Op::Lut(exported_table(&chain, Domain::WIDE).lut)])
+            }
+        }
+    };
+    let job = PictureJob {
+        path,
+        first: order.frame,
+        count: order.count.clamp(1, shot.out_frame - order.frame),
+        width: order.width,
+        part: order.part,
+        chain,
+        form: order.form,
+        space: film.space(),
+        output: PathBuf::new(),
+    };
+    let key = InputKey::of(&(&source.fingerprint, &job)).0;
+    Ok(ReadyOrder {
+        job,
+        key,
+        named: source.path,
+    })
+}
+
+/// Makes the pictures, in a child process; `scratch` is a file that may be written.
+///
+/// # Errors
+/// If the source cannot be decoded there.
+pub fn pictures(
+    order: &ReadyOrder,
+    workers: &Workers,
+    cancel: &Cancel,
+    scratch: &Path,
+) -> Result<(Pictured, Vec<u8>)> {
+    let job = PictureJob {
+        output: scratch.to_owned(),
+        ..order.job.clone()
+    };
+    let done = workers
+        .run(&Job::Picture(job), cancel, |_, _| {})
+        .map_err(|error| naming(&order.named, error));
+    let bytes = std::fs::read(scratch);
+    let _ = std::fs::remove_file(scratch);
+    Ok((done?, bytes.map_err(AppError::writing(scratch))?))
+}
+
+/// The densities of a frame before and after, of the whole picture or of a person's patch.
+///
+/// # Errors
+/// If there is no such shot, or the person is not to be found in that frame, or it cannot be decoded.
+pub fn trace(
+    film: &Film,
+    (shot, frame): (ShotId, u64),
+    person: Option<&str>,
+    workers: &Workers,
+) -> Result<Traced> {
+    let shots = film.shots()?;
+    let shot = shot_of(&shots, shot)?;
+    let (source, path) = locate(film, shot)?;
+    let patch = match person {
+        None => None,
+        Some(person) => Some(patch_in(film, shot, frame, person)?),
+    };
+    let job = TraceJob {
+        path,
+        frame,
+        patch,
+        chain: chain_of(film, shot)?,
+        space: film.space(),
+    };
+    workers
+        .run(&Job::Trace(job), &Cancel::default(), |_, _| {})
+        .map_err(|error| naming(&source.path, error))
+}
+
+/// The patch that is read of a person in a frame, as it lies there.
+fn patch_in(
+    film: &Film,
+    shot: &inkarnat_film::Shot,
+    frame: u64,
+    person: &str,
+) -> Result<(Patch, Similarity)> {
+    let mut found: Option<(Patch, Similarity)> = None;
+    for drawn in patches_of(film, shot)? {
+        if drawn.person.name != person {
+            continue;
+        }
+        for (id, patch) in drawn.ids.iter().zip(&drawn.patches) {
+            let track: Option<Track> = film.track(*id)?;
+            let pose = track.and_then(|track| track.pose(frame).held().copied());
+            let nearer = found
+                .as_ref()
+                .is_none_or(|(known, _)| patch.frame.abs_diff(frame) < known.frame.abs_diff(frame));
+            if let Some(pose) = pose.filter(|_| nearer) {
+                found = Some((patch.clone(), pose));
+            }
+        }
+    }
+    found.ok_or_else(|| {
+        AppError::Request(format!(
+            "{person} is not to be found in frame {frame} of {}; choose another frame or person",
+            shot.name
+        ))
+    })
+}
+
+/// The table that the fix of a shot is exported as, over [`Domain::WIDE`]; `None` where nothing is changed.
+///
+/// # Errors
+/// If there is no such shot, or the film cannot be read.
+pub fn table(film: &Film, shot: ShotId) -> Result<Option<Lut3d>> {
+    let shots = film.shots()?;
+    let chain = chain_of(film, shot_of(&shots, shot)?)?;
+    Ok((!chain.is_identity()).then(|| exported_table(&chain, Domain::WIDE).lut))
+}
+
+/// What follows the first CDL of a fix (a roll-off, a key on skin), as a table over twice [`Domain::WIDE`]: what that CDL
+/// gives may lie outside it. `None` where nothing follows.
+///
+/// # Errors
+/// If there is no such shot, or the film cannot be read.
+pub fn table_after_cdl(film: &Film, shot: ShotId) -> Result<Option<Lut3d>> {
+    let shots = film.shots()?;
+    let chain = chain_of(film, shot_of(&shots, shot)?)?;
+    let first = chain.fix.iter().position(|op| matches!(op, Op::Cdl(_)));
+    let rest = match first {
+        Some(first) => Chain::of_fix(chain.fix[first + 1..].to_vec()),
+        None => chain.fix_alone(),
+    };
+    let twice = Domain {
+        min: 2.0 * Domain::WIDE.min,
+        max: 2.0 * Domain::WIDE.max,
+    };
+    Ok((!rest.is_identity()).then(|| rest.bake(65, twice).lut))
+}
+
+/// The operations of a shot's fix.
+///
+/// # Errors
+/// If there is no such shot, or the film cannot be read.
+pub fn ops_of(film: &Film, shot: ShotId) -> Result<Vec<Op>> {
+    let shots = film.shots()?;
+    Ok(chain_of(film, shot_of(&shots, shot)?)?.fix)
+}
+
+/// The operations of a shot's fix with its first CDL put in another's place.
+///
+/// # Errors
+/// If there is no such shot, or the film cannot be read.
+pub fn with_cdl(film: &Film, shot: ShotId, cdl: inkarnat_ops::Cdl) -> Result<Vec<Op>> {
+    let shots = film.shots()?;
+    let mut ops = chain_of(film, shot_of(&shots, shot)?)?.fix;
+    match ops.iter().position(|op| matches!(op, Op::Cdl(_))) {
+        Some(first) => ops[first] = Op::Cdl(cdl),
+        None => ops.insert(0, Op::Cdl(cdl)),
+    }
+    Ok(ops)
+}

@@ -1,0 +1,276 @@
+//! One shot in full.
+
+use crate::Result;
+use crate::show::{ShotReport, report_of_shot};
+use crate::steps::handing::chain_of;
+use crate::steps::reading::{Drawn, patches_of};
+use crate::steps::taking::probe_of;
+use inkarnat_color::WorkingSpace;
+use inkarnat_film::{Film, Shot, ShotId, Stage};
+use inkarnat_ops::{Cdl, Chain};
+use inkarnat_reading::{FrameReading, Pose, Shape, Track};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+/// One shot in full.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct ShotView {
+    /// The film's number of it.
+    pub id: i64,
+    /// Everything that `show --json` says of it.
+    pub report: ShotReport,
+    /// Frames a second; the mean where it varies.
+    pub rate: f64,
+    /// Columns and rows as decoded.
+    pub size: [u64; 2],
+    /// Columns and rows as they are shown: pixels taken as square.
+    pub shown_size: [u64; 2],
+    /// Every patch, where it lies in each frame.
+    pub patches: Vec<PatchView>,
+    /// Readings through time.
+    pub series: Vec<PersonSeries>,
+    /// Pixels of skin, before and after.
+    pub skin: Vec<SkinPixels>,
+    /// The other shots that carry the same fix.
+    pub same_setup: Vec<String>,
+    /// The first CDL of the fix in force, to be moved by hand; neutral where there is none.
+    pub by_hand: [Vec<f64>; 4],
+}
+
+/// An outline in fractions of picture width and height.
+#[derive(Clone, Debug, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum OutlineShape {
+    /// An upright ellipse.
+    Ellipse {
+        /// Centre (x, y).
+        centre: [f64; 2],
+        /// Half width and half height.
+        radii: [f64; 2],
+    },
+    /// Corners in order around.
+    Polygon(Vec<[f64; 2]>),
+}
+
+impl OutlineShape {
+    /// The same as the readings take it.
+    pub(crate) fn shape(&self) -> Shape {
+        match self {
+            Self::Ellipse { centre, radii } => Shape::Ellipse {
+                centre: *centre,
+                radii: *radii,
+            },
+            Self::Polygon(corners) => Shape::Polygon(corners.clone()),
+        }
+    }
+}
+
+/// A patch, and where it lies.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct PatchView {
+    /// The film's number of it.
+    pub id: i64,
+    /// Whose skin it is.
+    pub person: String,
+    /// The source frame that it was drawn on.
+    pub frame: u64,
+    /// Its outline there.
+    pub shape: OutlineShape,
+    /// First frame of `poses`.
+    pub first_frame: u64,
+    /// Where it lies in each frame from there on: a, b, tx, ty of x' = a·x − b·y + tx, y' = b·x + a·y + ty in
+    /// picture widths on both axes; null where it is lost. Empty before it was followed.
+    pub poses: Vec<Option<[f64; 4]>>,
+}
+
+/// Readings of one person through time.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct PersonSeries {
+    /// The name.
+    pub person: String,
+    /// The source.
+    pub before: Series,
+    /// With the fix: each frame's reading taken through the operations, or as it was read once the shot is proved.
+    pub after: Series,
+}
+
+/// Readings by frame, in lists of one length.
+#[derive(Clone, Debug, Default, Serialize, JsonSchema)]
+pub struct Series {
+    /// Source frames.
+    pub frames: Vec<u64>,
+    /// Level, percent.
+    pub level_pct: Vec<f64>,
+    /// Hue, degrees; null below the chroma floor.
+    pub hue_deg: Vec<Option<f64>>,
+}
+
+/// Pixels of one person's skin over the shot, a thinned sample: Y', Cb, Cr as signal.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct SkinPixels {
+    /// The name.
+    pub person: String,
+    /// The source.
+    pub before: Vec<[f32; 3]>,
+    /// With the fix.
+    pub after: Vec<[f32; 3]>,
+}
+
+/// Pixels of a person that are sent.
+const PIXELS: usize = 500;
+
+/// One shot in full.
+///
+/// # Errors
+/// If there is no such shot, or the film cannot be read.
+pub fn shot_view(film: &Film, id: ShotId) -> Result<ShotView> {
+    let shots = film.shots()?;
+    let shot = shot_of(&shots, id)?;
+    let source = film.sources()?.into_iter().find(|s| s.id == shot.source);
+    let probe = source.as_ref().map(probe_of).transpose()?;
+    let (rate, size, aspect) = probe.map_or((25.0, [16, 9], 1.0), |probe| {
+        let size = [probe.width as u64, probe.height as u64];
+        (
+            probe.rate.value(),
+            size,
+            probe.sample_aspect.value().max(0.1),
+        )
+    });
+    let chain = chain_of(film, shot)?;
+    let people = patches_of(film, shot)?;
+    let mut view = ShotView {
+        id: id.0,
+        report: report_of_shot(film, shot)?,
+        rate,
+        size,
+        shown_size: [(size[0] as f64 * aspect).round() as u64, size[1]],
+        patches: Vec::new(),
+        series: Vec::new(),
+        skin: Vec::new(),
+        same_setup: shots
+            .iter()
+            .filter(|other| other.setup == shot.setup && other.id != shot.id)
+            .map(|other| other.name.clone())
+            .collect(),
+        by_hand: cdl_of(&chain),
+    };
+    for drawn in &people {
+        view.patches.extend(patch_views(film, drawn)?);
+        let name = drawn.person.name.clone();
+        let read =
+            |stage| film.frame_readings::<Vec<FrameReading>>(shot.id, drawn.person.id, stage);
+        let Some(before) = read(Stage::Before)? else {
+            continue;
+        };
+        let after = match read(Stage::After)? {
+            Some(after) if view.report.proof.is_some() => series(&after),
+            _ => series(&through(&before, &chain, film.space())),
+        };
+        view.series.push(PersonSeries {
+            person: name.clone(),
+            before: series(&before),
+            after,
+        });
+        if let Some(pixels) = film.sample::<Vec<[f32; 3]>>(shot.id, Some(drawn.person.id))? {
+            view.skin.push(skin(name, &pixels, &chain, film.space()));
+        }
+    }
+    Ok(view)
+}
+
+pub(crate) fn shot_of(shots: &[Shot], id: ShotId) -> Result<&Shot> {
+    shots.iter().find(|shot| shot.id == id).ok_or_else(|| {
+        crate::AppError::Request(format!(
+            "shot {} is not in this film any more; load the page again",
+            id.0
+        ))
+    })
+}
+
+fn cdl_of(chain: &Chain) -> [Vec<f64>; 4] {
+    let cdl = chain
+        .fix
+        .iter()
+        .find_map(|op| match op {
+            inkarnat_ops::Op::Cdl(cdl) => Some(*cdl),
+            _ => None,
+        })
+        .unwrap_or(Cdl::NEUTRAL);
+    [
+        cdl.slope.to_vec(),
+        cdl.offset.to_vec(),
+        cdl.power.to_vec(),
+        vec![cdl.saturation],
+    ]
+}
+
+fn patch_views(film: &Film, drawn: &Drawn) -> Result<Vec<PatchView>> {
+    let mut views = Vec::new();
+    for (id, patch) in drawn.ids.iter().zip(&drawn.patches) {
+        let track: Option<Track> = film.track(*id)?;
+        let held = |pose: &Pose| pose.held().map(|p| [p.a, p.b, p.tx, p.ty]);
+        views.push(PatchView {
+            id: id.0,
+            person: drawn.person.name.clone(),
+            frame: patch.frame,
+            shape: match &patch.shape {
+                Shape::Ellipse { centre, radii } => OutlineShape::Ellipse {
+                    centre: *centre,
+                    radii: *radii,
+                },
+                Shape::Polygon(corners) => OutlineShape::Polygon(corners.clone()),
+            },
+            first_frame: track.as_ref().map_or(0, |track| track.first_frame),
+            poses: track.map_or_else(Vec::new, |track| track.poses.iter().map(held).collect()),
+        });
+    }
+    Ok(views)
+}
+
+/// Each frame's mean taken through the operations: near what reading the corrected pixels gives, since skin is nearly of
+/// one colour.
+fn through(frames: &[FrameReading], chain: &Chain, space: WorkingSpace) -> Vec<FrameReading> {
+    let coefficients = space.coefficients;
+    frames
+        .iter()
+        .map(|frame| {
+            let rgb = chain.apply_pixel(coefficients.rgb_from_ycbcr(frame.mean));
+            FrameReading {
+                mean: coefficients.ycbcr_from_rgb(rgb),
+                ..*frame
+            }
+        })
+        .collect()
+}
+
+fn series(frames: &[FrameReading]) -> Series {
+    Series {
+        frames: frames.iter().map(|frame| frame.frame).collect(),
+        level_pct: frames.iter().map(|frame| frame.mean.y * 100.0).collect(),
+        hue_deg: frames
+            .iter()
+            .map(|frame| frame.mean.chroma().hue().map(inkarnat_color::Hue::degrees))
+            .collect(),
+    }
+}
+
+fn skin(person: String, pixels: &[[f32; 3]], chain: &Chain, space: WorkingSpace) -> SkinPixels {
+    let step = pixels.len().div_ceil(PIXELS).max(1);
+    let signal = |rgb: [f64; 3]| {
+        let ycc = space.coefficients.ycbcr_from_rgb(rgb);
+        [ycc.y, ycc.cb, ycc.cr].map(|v| v as f32)
+    };
+    let chosen: Vec<[f64; 3]> = pixels
+        .iter()
+        .step_by(step)
+        .map(|rgb| rgb.map(f64::from))
+        .collect();
+    SkinPixels {
+        person,
+        before: chosen.iter().map(|rgb| signal(*rgb)).collect(),
+        after: chosen
+            .iter()
+            .map(|rgb| signal(chain.apply_pixel(*rgb)))
+            .collect(),
+    }
+}

@@ -1,0 +1,41 @@
+//! What operations do that were set by hand.
+
+use inkarnat_ops::Op;
+
+use crate::limits::Limit;
+use crate::model::Move;
+use crate::problem::{Problem, ProblemError};
+use crate::sample::Ready;
+use crate::solution::{Fix, Reach};
+use crate::solve::{family_of, judged, objective_of, targets_of};
+
+/// Operations set by hand, measured as a solved fix is.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Judgement {
+    /// The operations with everybody before and after and what they cost.
+    pub fix: Fix,
+    /// The limits that they go beyond, which a solved fix never does.
+    pub beyond: Vec<Limit>,
+}
+
+/// Measures operations that nobody solved for against the aims and limits of a problem.
+///
+/// Nothing is moved to fit: whoever sets a fix by hand gets it as it was set, and is told what it costs.
+///
+/// # Errors
+/// As [`crate::solve()`].
+pub fn judge(problem: &Problem, ops: Vec<Op>, reach: Reach) -> Result<Judgement, ProblemError> {
+    let ready = Ready::new(problem)?;
+    let targets = targets_of(problem, &ready);
+    let objective = objective_of(problem, &ready, &targets, family_of(&ready, reach));
+    let done = objective.state_of(Move::given(ops), true);
+    let beyond: Vec<Limit> = done
+        .0
+        .excess
+        .iter()
+        .filter(|(_, excess)| *excess > 0.0)
+        .map(|(limit, _)| *limit)
+        .collect();
+    let fix = judged(problem, &objective, done, &|_, _| Limit::Reach);
+    Ok(Judgement { fix, beyond })
+}

@@ -1,0 +1,420 @@
+//! What the editor changes, and the long work that is started.
+
+use crate::api::Failure;
+use crate::api::table::{About, Nothing, Table};
+use crate::jobs::JobView;
+use crate::report;
+use crate::state::Server;
+use inkarnat_app::show::{CdlReport, CostReport};
+use inkarnat_app::view::pictures::with_cdl;
+use inkarnat_app::view::{OutlineShape, cost_report};
+use inkarnat_app::{
+    AppError, Choice, Codec, Context, Delivery, Film, Problem, choose, draw_shape, fix_film,
+    hand_over, keep, open_or_create, prove_film, read_film, set_aims, take_in, try_ops,
+};
+use inkarnat_film::{Shot, ShotId};
+use inkarnat_ops::{Cdl, Op};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use std::path::PathBuf;
+use std::sync::Arc;
+
+/// Numbers to try.
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
+pub(crate) struct TryOrder {
+    /// The CDL in place of the first one of the fix.
+    pub cdl: CdlReport,
+}
+
+/// What numbers that were tried do, measured as a solved fix is.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct Tried {
+    /// Everybody.
+    pub people: Vec<TriedPerson>,
+    /// What it costs.
+    pub cost: CostReport,
+    /// The limits that it goes beyond.
+    pub beyond: Vec<String>,
+}
+
+/// One person with numbers that were tried.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct TriedPerson {
+    /// The name.
+    pub person: String,
+    /// Level, percent.
+    pub level_pct: f64,
+    /// Hue, degrees.
+    pub hue_deg: Option<f64>,
+    /// Chroma magnitude over level.
+    pub sat_ratio: f64,
+    /// CIEDE2000 from the aim's centre.
+    pub de00: f64,
+    /// Whether that is on aim.
+    pub on_aim: bool,
+}
+
+/// Which fix a setup gets.
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub(crate) enum FixChoice {
+    /// What the rule chooses.
+    Rule,
+    /// The balance of the whole frame.
+    Picture,
+    /// The mid-tones.
+    Mids,
+    /// Skin alone.
+    Skin,
+    /// This CDL in place of the first one of the fix in force.
+    Cdl(CdlReport),
+}
+
+/// A choice of fix.
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
+pub(crate) struct ChooseOrder {
+    /// Which.
+    pub fix: FixChoice,
+}
+
+/// Whom a fix is copied to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub(crate) enum CopyTo {
+    /// Every setup of the scene.
+    Scene,
+}
+
+/// A fix to be copied.
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
+pub(crate) struct CopyOrder {
+    /// Where to.
+    pub to: CopyTo,
+}
+
+/// Leave a shot as it is, or no longer.
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
+pub(crate) struct KeepOrder {
+    /// Whether to keep it.
+    pub kept: bool,
+}
+
+/// A patch to be drawn.
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
+pub(crate) struct PatchOrder {
+    /// Whose skin it is; a name that is not known yet is a new person.
+    pub person: String,
+    /// The source frame.
+    pub frame: u64,
+    /// The outline.
+    pub shape: OutlineShape,
+}
+
+/// Where a person should read.
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
+pub(crate) struct AimOrder {
+    /// The name.
+    pub person: String,
+    /// As on the command line: `own`, `level:62-68,hue:120-126`, `like:SHOT`, or a preset.
+    pub aim: String,
+}
+
+/// Long work to be started.
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
+#[serde(tag = "do", rename_all = "snake_case")]
+pub(crate) enum WorkOrder {
+    /// Take clips in, and read and fix what can be.
+    TakeIn {
+        /// Their paths.
+        clips: Vec<String>,
+    },
+    /// Read and fix.
+    Read,
+    /// Fix.
+    Fix,
+    /// Hand over, prove what was handed over, and write the report.
+    HandOver {
+        /// The directory.
+        directory: String,
+        /// How clips are coded.
+        codec: CodecChoice,
+    },
+    /// Prove again what was handed over.
+    Prove,
+}
+
+/// How clips are coded.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub(crate) enum CodecChoice {
+    /// ProRes 422 HQ, 10 bits.
+    Prores,
+    /// H.264 High 4:2:2, 10 bits.
+    H264,
+    /// No clips.
+    None,
+}
+
+/// That it was done.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct Done {
+    /// What was done, in a sentence.
+    pub done: String,
+}
+
+fn done(text: impl Into<String>) -> Done {
+    Done { done: text.into() }
+}
+
+pub(crate) fn add(table: &mut Table) {
+    let about = |path, summary| About { path, summary };
+    table.post_of_shot(
+        about("shots/{shot}/try", "Measures numbers without taking them."),
+        try_numbers,
+    );
+    table.post_of_shot(
+        about(
+            "shots/{shot}/choose",
+            "Chooses the fix of the shot's setup.",
+        ),
+        choose_fix,
+    );
+    table.post_of_shot(
+        about("shots/{shot}/copy", "Copies the fix of the shot's setup."),
+        copy_fix,
+    );
+    table.post_of_shot(
+        about("shots/{shot}/keep", "Leaves a shot as it is, or no longer."),
+        keep_shot,
+    );
+    table.post_of_shot(
+        about("shots/{shot}/patch", "Draws a patch, reads it and fixes."),
+        draw_patch,
+    );
+    table.post(
+        about("aim", "Says where a person should read, and fixes."),
+        aim,
+    );
+    table.post(about("work", "Starts long work; one at a time."), work);
+    table.post(
+        about(
+            "stop",
+            "Stops the long work; it goes on from there when started again.",
+        ),
+        stop,
+    );
+}
+
+/// Opens the film for a change, makes it, and tells every page.
+fn change<T>(
+    server: &Arc<Server>,
+    work: impl FnOnce(&mut Film) -> Result<T, AppError>,
+) -> Result<T, Failure> {
+    if server.jobs.busy() {
+        return Err(Failure::busy(
+            "long work is running; wait for it, or stop it first",
+        ));
+    }
+    let mut film = Film::open(&server.film)?;
+    let result = work(&mut film);
+    drop(film);
+    server.jobs.film_changed();
+    Ok(result?)
+}
+
+fn named(film: &Film, id: ShotId) -> Result<Shot, AppError> {
+    film.shots()?
+        .into_iter()
+        .find(|shot| shot.id == id)
+        .ok_or_else(|| {
+            AppError::Request(
+                "this shot is not in the film any more; load the page again".to_owned(),
+            )
+        })
+}
+
+fn setup_of(film: &Film, id: ShotId) -> Result<String, AppError> {
+    let shot = named(film, id)?;
+    Ok(film
+        .setup(shot.setup)?
+        .map(|setup| setup.name)
+        .unwrap_or_default())
+}
+
+fn cdl(given: &CdlReport) -> Cdl {
+    Cdl {
+        slope: given.slope,
+        offset: given.offset,
+        power: given.power,
+        saturation: given.saturation,
+    }
+}
+
+fn try_numbers(server: &Arc<Server>, shot: ShotId, order: TryOrder) -> Result<Tried, Failure> {
+    let film = server.to_read()?;
+    let ops = with_cdl(&film, shot, cdl(&order.cdl))?;
+    let judged = try_ops(&film, &setup_of(&film, shot)?, ops)?;
+    let people = judged.fix.people.iter().map(|person| TriedPerson {
+        person: person.name.clone(),
+        level_pct: person.after.level.0,
+        hue_deg: person.after.hue().map(|hue| hue.degrees()),
+        sat_ratio: person.after.sat_ratio(),
+        de00: person.de00,
+        on_aim: person.on_aim,
+    });
+    Ok(Tried {
+        people: people.collect(),
+        cost: cost_report(&judged.fix),
+        beyond: judged.beyond.iter().map(ToString::to_string).collect(),
+    })
+}
+
+fn choose_fix(server: &Arc<Server>, shot: ShotId, order: ChooseOrder) -> Result<Done, Failure> {
+    change(server, |film| {
+        let setup = setup_of(film, shot)?;
+        let choice = match &order.fix {
+            FixChoice::Rule => None,
+            FixChoice::Picture => Some(Choice::Reach(inkarnat_app::Reach::Picture)),
+            FixChoice::Mids => Some(Choice::Reach(inkarnat_app::Reach::Mids)),
+            FixChoice::Skin => Some(Choice::Reach(inkarnat_app::Reach::Skin)),
+            FixChoice::Cdl(given) => Some(Choice::Hand(with_cdl(film, shot, cdl(given))?)),
+        };
+        choose(film, &setup, choice)?;
+        Ok(done(format!("the fix of {setup} was chosen")))
+    })
+}
+
+fn copy_fix(server: &Arc<Server>, shot: ShotId, order: CopyOrder) -> Result<Done, Failure> {
+    let CopyOrder { to: CopyTo::Scene } = order;
+    change(server, |film| {
+        let own = named(film, shot)?.setup;
+        let ops: Vec<Op> = inkarnat_app::view::pictures::ops_of(film, shot)?;
+        let setups = film.setups()?;
+        let scene = setups
+            .iter()
+            .find(|setup| setup.id == own)
+            .map(|setup| setup.scene);
+        let mut count = 0;
+        for setup in &setups {
+            if Some(setup.scene) == scene && setup.id != own {
+                choose(film, &setup.name, Some(Choice::Hand(ops.clone())))?;
+                count += 1;
+            }
+        }
+        Ok(done(format!("copied to {count} other setups of the scene")))
+    })
+}
+
+fn keep_shot(server: &Arc<Server>, shot: ShotId, order: KeepOrder) -> Result<Done, Failure> {
+    let text = change(server, |film| {
+        let name = named(film, shot)?.name;
+        keep(film, &name, order.kept)?;
+        Ok(if order.kept {
+            format!("{name} is kept as it is")
+        } else {
+            format!("{name} is no longer kept")
+        })
+    })?;
+    start(server, "Fixing", |film, context, problems| {
+        fix_film(film, context, problems)
+    })?;
+    Ok(done(text))
+}
+
+fn draw_patch(server: &Arc<Server>, shot: ShotId, order: PatchOrder) -> Result<JobView, Failure> {
+    change(server, |film| {
+        let name = named(film, shot)?.name;
+        draw_shape(film, &name, &order.person, order.frame, &order.shape)
+    })?;
+    start(server, "Reading the patch", |film, context, problems| {
+        read_film(film, context, problems)?;
+        fix_film(film, context, problems)
+    })
+}
+
+fn aim(server: &Arc<Server>, order: AimOrder) -> Result<JobView, Failure> {
+    let text = format!("{}={}", order.person, order.aim);
+    // What is wrong with it is the answer, before anything is started.
+    inkarnat_app::Aim::parse(&order.aim).map_err(|error| Failure::bad(error.to_string()))?;
+    start(server, "Fixing", move |film, context, problems| {
+        set_aims(film, std::slice::from_ref(&text), context, problems)?;
+        fix_film(film, context, problems)
+    })
+}
+
+fn start(
+    server: &Arc<Server>,
+    what: &str,
+    work: impl FnOnce(&mut Film, Context<'_>, &mut Vec<Problem>) -> Result<(), AppError>
+    + Send
+    + 'static,
+) -> Result<JobView, Failure> {
+    let path = server.film.clone();
+    server
+        .jobs
+        .start(
+            what.to_owned(),
+            server.workers.clone(),
+            move |context, problems| {
+                let mut film = open_or_create(&path)?;
+                work(&mut film, context, problems)
+            },
+        )
+        .map_err(Failure::busy)
+}
+
+fn work(server: &Arc<Server>, order: WorkOrder) -> Result<JobView, Failure> {
+    match order {
+        WorkOrder::TakeIn { clips } => {
+            if clips.is_empty() {
+                return Err(Failure::bad("no clip was named; name at least one"));
+            }
+            let clips: Vec<PathBuf> = clips.into_iter().map(PathBuf::from).collect();
+            start(server, "Taking in", move |film, context, problems| {
+                take_in(film, &clips, context, problems)?;
+                read_film(film, context, problems)?;
+                fix_film(film, context, problems)
+            })
+        }
+        WorkOrder::Read => start(server, "Reading", |film, context, problems| {
+            read_film(film, context, problems)?;
+            fix_film(film, context, problems)
+        }),
+        WorkOrder::Fix => start(server, "Fixing", |film, context, problems| {
+            fix_film(film, context, problems)
+        }),
+        WorkOrder::HandOver { directory, codec } => {
+            let directory = PathBuf::from(directory);
+            if directory.as_os_str().is_empty() {
+                return Err(Failure::bad(
+                    "no directory was named; name one that can be written",
+                ));
+            }
+            let delivery = Delivery {
+                codec: match codec {
+                    CodecChoice::Prores => Some(Codec::ProresHq422),
+                    CodecChoice::H264 => Some(Codec::H264High422Ten),
+                    CodecChoice::None => None,
+                },
+                encoder_input: None,
+            };
+            let server_too = Arc::clone(server);
+            start(server, "Handing over", move |film, context, problems| {
+                hand_over(film, &directory, &delivery, context, problems)?;
+                if delivery.codec.is_some() {
+                    prove_film(film, context, problems)?;
+                }
+                inkarnat_app::write_readings(film, &directory)?;
+                report::write(film, &directory, &server_too.workers, context.cancel)
+            })
+        }
+        WorkOrder::Prove => start(server, "Proving", |film, context, problems| {
+            prove_film(film, context, problems)
+        }),
+    }
+}
+
+fn stop(server: &Arc<Server>, _: Nothing) -> Result<Done, Failure> {
+    server.jobs.stop();
+    Ok(done("it stops at the next frame"))
+}

@@ -1,0 +1,123 @@
+// Talks to the program that serves the page. Addresses are relative: the token is part of the page's own.
+
+import type {
+  CdlReport,
+  Delivered,
+  FilmState,
+  FixChoice,
+  JobView,
+  OutlineShape,
+  Overview,
+  ShotView,
+  Tried,
+  WorkOrder,
+} from "./schema";
+
+/** What the program said instead of an answer. */
+export class Refused extends Error {}
+
+async function answered(path: string, init?: RequestInit): Promise<Response> {
+  let response: Response;
+  try {
+    response = await fetch(`api/${path}`, init);
+  } catch {
+    throw new Refused("The program does not answer. Start it again with `inkarnat open`, and open the address that it prints.");
+  }
+  if (!response.ok) {
+    const text = await response.text();
+    let reason = text.trim();
+    try {
+      reason = (JSON.parse(text) as { error: string }).error;
+    } catch {
+      // Plain text says it itself.
+    }
+    throw new Refused(reason || `the program answered ${response.status}`);
+  }
+  return response;
+}
+
+async function got<T>(path: string): Promise<T> {
+  return (await (await answered(path)).json()) as T;
+}
+
+async function sent<T>(path: string, body: unknown): Promise<T> {
+  const response = await answered(path, {
+    method: "POST",
+    headers: { "content-type": "application/json" },
+    body: JSON.stringify(body),
+  });
+  return (await response.json()) as T;
+}
+
+interface Done {
+  done: string;
+}
+
+export type Side = "before" | "after" | "table";
+export type Form = "screen" | "screen_exact" | "signal" | "still16";
+
+export interface PictureOrder {
+  shot: number;
+  frame: number;
+  side: Side;
+  form: Form;
+  width?: number;
+  part?: [number, number, number, number];
+  version?: string;
+}
+
+/** The address of a picture. */
+export function pictureAddress(order: PictureOrder): string {
+  const query = new URLSearchParams({ frame: String(order.frame), side: order.side, form: order.form });
+  if (order.width !== undefined) query.set("width", String(Math.round(order.width)));
+  if (order.part) query.set("part", order.part.map((v) => v.toFixed(5)).join(","));
+  if (order.version) query.set("v", order.version);
+  return `api/shots/${order.shot}/picture?${query}`;
+}
+
+async function buffer(address: string, signal?: AbortSignal): Promise<ArrayBuffer> {
+  const path = address.replace(/^api\//, "");
+  return (await answered(path, signal ? { signal } : undefined)).arrayBuffer();
+}
+
+export const api = {
+  state: () => got<FilmState>("state"),
+  film: () => got<Overview>("film"),
+  shot: (id: number) => got<ShotView>(`shots/${id}`),
+  job: () => got<JobView>("job"),
+  delivered: () => got<Delivered[]>("delivered"),
+  picture: (order: PictureOrder, signal?: AbortSignal) => buffer(pictureAddress(order), signal),
+  proxy: (shot: number, from: number, count: number, width: number, signal?: AbortSignal) =>
+    buffer(`api/shots/${shot}/proxy?from=${from}&count=${count}&width=${width}`, signal),
+  traces: (shot: number, frame: number, person: string | null, version: string) => {
+    const query = new URLSearchParams({ frame: String(frame), v: version });
+    if (person !== null) query.set("person", person);
+    return buffer(`api/shots/${shot}/traces?${query}`);
+  },
+  table: (shot: number, afterCdl: boolean) => buffer(`api/shots/${shot}/table?after_cdl=${afterCdl}`),
+  tryCdl: (shot: number, cdl: CdlReport) => sent<Tried>(`shots/${shot}/try`, { cdl }),
+  choose: (shot: number, fix: FixChoice) => sent<Done>(`shots/${shot}/choose`, { fix }),
+  copyToScene: (shot: number) => sent<Done>(`shots/${shot}/copy`, { to: "scene" }),
+  keep: (shot: number, kept: boolean) => sent<Done>(`shots/${shot}/keep`, { kept }),
+  patch: (shot: number, person: string, frame: number, shape: OutlineShape) =>
+    sent<JobView>(`shots/${shot}/patch`, { person, frame, shape }),
+  aim: (person: string, aim: string) => sent<JobView>("aim", { person, aim }),
+  work: (order: WorkOrder) => sent<JobView>("work", order),
+  undo: () => sent<Done>("undo", {}),
+  redo: () => sent<Done>("redo", {}),
+  stop: () => sent<Done>("stop", {}),
+  async drop(file: File): Promise<string> {
+    const response = await answered(`drop?name=${encodeURIComponent(file.name)}`, { method: "POST", body: file });
+    return ((await response.json()) as { path: string }).path;
+  },
+};
+
+/** Listens to what happens; gives what ends it. */
+export function listen(onJob: (job: JobView) => void, onFilm: () => void, onState: (connected: boolean) => void): () => void {
+  const events = new EventSource("api/events");
+  events.addEventListener("job", (event) => onJob(JSON.parse((event as MessageEvent<string>).data) as JobView));
+  events.addEventListener("film", onFilm);
+  events.addEventListener("open", () => onState(true));
+  events.addEventListener("error", () => onState(false));
+  return () => events.close();
+}

@@ -1,0 +1,2505 @@
+// Made by `npm run types` from docs/openapi.json. Not to be edited.
+
+export interface paths {
+    "/api/aim": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Says where a person should read, and fixes. */
+        post: operations["post_aim"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/delivered": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** The files that were handed over. */
+        get: operations["get_delivered"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/events": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Server-sent events: `job` with how the long work stands, `film` when the film has changed. */
+        get: operations["get_events"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/film": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** The film in short: what the run charts are drawn from. */
+        get: operations["get_film"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/job": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** How long work stands. */
+        get: operations["get_job"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/report": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Everything about the film: the same as `inkarnat show FILM --json`. */
+        get: operations["get_report"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/shots/{shot}": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** One shot in full. */
+        get: operations["get_shots__shot_"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/shots/{shot}/choose": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Chooses the fix of the shot's setup. */
+        post: operations["post_shots__shot__choose"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/shots/{shot}/copy": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Copies the fix of the shot's setup. */
+        post: operations["post_shots__shot__copy"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/shots/{shot}/keep": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Leaves a shot as it is, or no longer. */
+        post: operations["post_shots__shot__keep"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/shots/{shot}/patch": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Draws a patch, reads it and fixes. */
+        post: operations["post_shots__shot__patch"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/shots/{shot}/picture": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** A picture of one frame. */
+        get: operations["get_shots__shot__picture"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/shots/{shot}/proxy": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Frames for playing, as JPEG of the working signal: the number of frames, then the length of each, four bytes low byte first, then the frames. */
+        get: operations["get_shots__shot__proxy"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/shots/{shot}/table": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** The 3D LUT that the fix is exported as over −2/27…10/9: nodes a side (0: nothing is changed), then R' G' B' of each node, red fastest; numbers of four bytes, low byte first. */
+        get: operations["get_shots__shot__table"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/shots/{shot}/traces": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Densities of one frame, before and then after, numbers of four bytes low byte first: waveform 360×240, parade R' G' B' 120×240 each, chroma plane 256×256 (Cb right, Cr up, ±0.55), histograms of R' G' B' Y' 240 each. Levels run from 110 % in the top row to −10 %; histograms from −10 %. */
+        get: operations["get_shots__shot__traces"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/shots/{shot}/try": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Measures numbers without taking them. */
+        post: operations["post_shots__shot__try"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/state": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Whether there is a film yet, and where. */
+        get: operations["get_state"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/stop": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Stops the long work; it goes on from there when started again. */
+        post: operations["post_stop"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/work": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Starts long work; one at a time. */
+        post: operations["post_work"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+}
+export type webhooks = Record<string, never>;
+export interface components {
+    schemas: {
+        /** @description Where a person should read. */
+        AimOrder: {
+            /** @description As on the command line: `own`, `level:62-68,hue:120-126`, `like:SHOT`, or a preset. */
+            aim: string;
+            /** @description The name. */
+            person: string;
+        };
+        /** @description An aim as it was set. */
+        AimReport: {
+            /** @description The point that was solved to; null without a fix. */
+            centre?: components["schemas"]["CentreReport"] | null;
+            /** @description Wanted hue, degrees: lower and upper end; null for the person's own. */
+            hue_deg?: number[] | null;
+            /** @description Wanted level, percent: lower and upper end; null for the person's own. */
+            level_pct?: number[] | null;
+            /** @description As it was typed. */
+            text: string;
+            /**
+             * Format: double
+             * @description Width in CIEDE2000 about the centre, for what is not a typed band.
+             */
+            width_de00: number;
+        };
+        /** @description An ASC CDL. */
+        CdlReport: {
+            /** @description Lift of R', G', B', signal units. */
+            offset: number[];
+            /** @description Exponent of R', G', B'. */
+            power: number[];
+            /**
+             * Format: double
+             * @description Distance from luma, as a factor.
+             */
+            saturation: number;
+            /** @description Gain of R', G', B'. */
+            slope: number[];
+        };
+        /** @description The point that was solved to. */
+        CentreReport: {
+            /**
+             * Format: double
+             * @description Hue, degrees; null where the skin has none to speak of.
+             */
+            hue_deg?: number | null;
+            /** @description CIELAB L*, a*, b*. */
+            lab: number[];
+            /**
+             * Format: double
+             * @description Level, percent.
+             */
+            level_pct: number;
+            /**
+             * Format: double
+             * @description Chroma magnitude over level.
+             */
+            sat_ratio: number;
+        };
+        /** @description A choice of fix. */
+        ChooseOrder: {
+            /** @description Which. */
+            fix: components["schemas"]["FixChoice"];
+        };
+        /** @description Who chose a fix. */
+        ChosenBy: "rule" | "editor";
+        /** @description How clips are coded. */
+        CodecChoice: "prores" | "h264" | "none";
+        /** @description A fix to be copied. */
+        CopyOrder: {
+            /** @description Where to. */
+            to: components["schemas"]["CopyTo"];
+        };
+        /** @description Whom a fix is copied to. */
+        CopyTo: "scene";
+        /** @description What a fix does to everything that is not the skin it was made for. */
+        CostReport: {
+            /**
+             * Format: double
+             * @description New clipped and crushed pixels, points of percent of the picture.
+             */
+            clip_growth_pct: number;
+            /**
+             * Format: double
+             * @description Contrast of the picture, after over before.
+             */
+            contrast: number;
+            /**
+             * Format: double
+             * @description Near-neutral surfaces after the fix, CIEDE2000 from neutral; null where none was found.
+             */
+            neutral_de00?: number | null;
+            /**
+             * Format: double
+             * @description The same before the fix.
+             */
+            neutral_de00_before?: number | null;
+            /**
+             * Format: double
+             * @description Noise gain in the darkest quarter, after over before.
+             */
+            noise_gain: number;
+            /**
+             * Format: double
+             * @description Median move of what is not skin, CIEDE2000 beyond the exposure change that was asked for.
+             */
+            outside_de00_median: number;
+            /**
+             * Format: double
+             * @description 95th percentile of the same.
+             */
+            outside_de00_p95: number;
+            /**
+             * Format: double
+             * @description New clipped and crushed pixels of skin, percent of the skin.
+             */
+            skin_clip_growth_pct: number;
+        };
+        /** @description A file that was handed over. */
+        Delivered: {
+            /**
+             * Format: uint64
+             * @description Bytes, as it was written.
+             */
+            bytes: number;
+            /** @description `clip`, `cdl`, `lut`, `readings` or `report`. */
+            kind: string;
+            /** @description Where it is. */
+            path: string;
+            /** @description The shot that it shows, for a clip. */
+            shot?: string | null;
+            /** @description Whether it is there as it was written. */
+            there: boolean;
+        };
+        /** @description That it was done. */
+        Done: {
+            /** @description What was done, in a sentence. */
+            done: string;
+        };
+        /** @description Why there is no answer. */
+        Failure: {
+            /** @description What was given, what was expected, what to do. */
+            error: string;
+        };
+        /** @description A person of the film. */
+        FilmPerson: {
+            /** @description The aim as it was typed. */
+            aim: string;
+            /** @description The name. */
+            person: string;
+            /**
+             * Format: uint
+             * @description Shots in which they were read or drawn.
+             */
+            shots: number;
+        };
+        /** @description How a film stands. */
+        FilmReport: {
+            /** @description Name of the film. */
+            film: string;
+            /** @description Changes that the picture itself suggests and nobody has asked for. */
+            proposals: components["schemas"]["Proposal"][];
+            /** @description Doubts that only the editor can settle. */
+            questions: components["schemas"]["Question"][];
+            /**
+             * Format: uint32
+             * @description Version of this form.
+             */
+            schema: number;
+            /** @description The shots in film order. */
+            shots: components["schemas"]["ShotReport"][];
+            /**
+             * Format: double
+             * @description The skin-tone line that `off_line_deg` counts from, degrees on the Cb/Cr plane.
+             */
+            skin_tone_line_deg: number;
+            /** @description What the numbers of the working signal mean. */
+            working_space: components["schemas"]["SpaceReport"];
+        };
+        /** @description The film in short, or that there is none yet. */
+        FilmState: {
+            /** @description Whether it is there. */
+            exists: boolean;
+            /** @description Where the film file is, or will be. */
+            file: string;
+            /** @description Where a hand-over goes unless another directory is named. */
+            handover_directory: string;
+            /** @description Its name, or what it will be. */
+            name: string;
+        };
+        /** @description Which fix a setup gets. */
+        FixChoice: "rule" | "picture" | "mids" | "skin" | {
+            cdl: components["schemas"]["CdlReport"];
+        };
+        /** @description The fix of a shot. */
+        FixReport: {
+            /** @description The limits that a fix set by hand goes beyond; none for a solved one. */
+            beyond: string[];
+            /** @description The fix as one CDL, or the nearest one. */
+            cdl: components["schemas"]["CdlReport"];
+            /** @description Whether that CDL is the fix itself. */
+            cdl_exact: boolean;
+            /**
+             * Format: double
+             * @description What the nearest CDL leaves on skin, CIEDE2000; 0 where it is exact.
+             */
+            cdl_skin_de00: number;
+            /** @description Who chose it. */
+            chosen_by: components["schemas"]["ChosenBy"];
+            /** @description Whether one fix serves all frames of the shot. */
+            constant: boolean;
+            /** @description What the chosen reach costs. */
+            cost: components["schemas"]["CostReport"];
+            /** @description The limit that stopped it, where the shot is short. */
+            limit?: string | null;
+            /** @description The operations, in order; none: the picture stays exactly as it is. */
+            ops: unknown[];
+            /** @description The reach that was chosen: `picture`, `mids`, `skin`, or `hand` where the operations were set by hand. */
+            reach: string;
+            /** @description All three reaches. */
+            reaches: components["schemas"]["ReachesReport"];
+            /** @description Why. */
+            why: string;
+        };
+        /** @description One thing that happened. */
+        JobLine: {
+            /** @description Whether it is something that failed. */
+            failed: boolean;
+            /** @description The shot or clip. */
+            shot: string;
+            /** @description One line. */
+            text: string;
+        };
+        /** @description How a job ended. */
+        JobOutcome: "done" | "stopped" | "failed";
+        /** @description How long work stands. */
+        JobView: {
+            /** @description Why it could not go on. */
+            error?: string | null;
+            /**
+             * Format: uint64
+             * @description Frames of this shot.
+             */
+            frames: number;
+            /**
+             * Format: uint64
+             * @description Frames of this shot that are done.
+             */
+            frames_done: number;
+            /** @description What happened, newest last; the latest [`LINES`] of it. */
+            lines: components["schemas"]["JobLine"][];
+            /**
+             * Format: uint64
+             * @description Counts the jobs since the server began; 0: there was none.
+             */
+            number: number;
+            /** @description How it ended. */
+            outcome?: components["schemas"]["JobOutcome"] | null;
+            /** @description What could not be done for single shots, one line each. */
+            problems: string[];
+            /** @description Whether it is running. */
+            running: boolean;
+            /**
+             * Format: double
+             * @description Seconds since it began.
+             */
+            seconds: number;
+            /**
+             * Format: double
+             * @description Seconds that this stage will still take, as it goes now; null before that can be said.
+             */
+            seconds_left?: number | null;
+            /** @description The shot or clip that it is being done to. */
+            shot: string;
+            /**
+             * Format: uint64
+             * @description Which of how many shots, from 1.
+             */
+            shot_number: number;
+            /**
+             * Format: uint64
+             * @description How many shots.
+             */
+            shots: number;
+            /** @description What is being done now: `taking in`, `reading`, `fixing`, `rendering`, `proving`. */
+            stage: string;
+            /** @description What it is, in words. */
+            what: string;
+        };
+        /** @description Leave a shot as it is, or no longer. */
+        KeepOrder: {
+            /** @description Whether to keep it. */
+            kept: boolean;
+        };
+        /** @description Nothing is asked beside the address. */
+        Nothing: Record<string, never>;
+        /** @description An outline in fractions of picture width and height. */
+        OutlineShape: {
+            ellipse: {
+                /** @description Centre (x, y). */
+                centre: number[];
+                /** @description Half width and half height. */
+                radii: number[];
+            };
+        } | {
+            polygon: number[][];
+        };
+        /** @description The film in short. */
+        Overview: {
+            /** @description The film file's path. */
+            file: string;
+            /** @description Name of the film. */
+            film: string;
+            /** @description Everybody, in the order in which they first appear. */
+            people: components["schemas"]["FilmPerson"][];
+            /** @description Changes that the picture itself suggests. */
+            proposals: components["schemas"]["Proposal"][];
+            /** @description Where published facial spectra lie: lowest and highest hue, degrees. */
+            published_band_deg: number[];
+            /** @description Doubts that only the editor can settle. */
+            questions: components["schemas"]["Question"][];
+            /** @description The shots in film order. */
+            shots: components["schemas"]["OverviewShot"][];
+            /**
+             * Format: double
+             * @description The skin-tone line, degrees on the Cb/Cr plane.
+             */
+            skin_tone_line_deg: number;
+            /** @description What the numbers of the working signal mean. */
+            working_space: components["schemas"]["SpaceReport"];
+        };
+        /** @description A shot in short. */
+        OverviewShot: {
+            /**
+             * Format: int64
+             * @description The film's number of it: what addresses of the page name.
+             */
+            id: number;
+            /**
+             * Format: uint64
+             * @description First source frame.
+             */
+            in_frame: number;
+            /**
+             * Format: uint64
+             * @description The source frame after the last.
+             */
+            out_frame: number;
+            /** @description Everybody who was read or drawn. */
+            people: components["schemas"]["PersonPoint"][];
+            /**
+             * Format: double
+             * @description Frames a second; the mean where it varies.
+             */
+            rate: number;
+            /** @description The scene. */
+            scene: string;
+            /** @description One sentence: why the fix is what it is, or what failed. */
+            sentence: string;
+            /** @description The setup that carries the fix. */
+            setup: string;
+            /** @description Its name. */
+            shot: string;
+            /** @description Columns and rows as they are shown: pixels taken as square. */
+            size: number[];
+            /** @description File name of its source. */
+            source: string;
+            /** @description The state of the whole shot. */
+            state: components["schemas"]["ShotState"];
+            /** @description Timecode of the first frame. */
+            timecode_in?: string | null;
+        };
+        /** @description A patch to be drawn. */
+        PatchOrder: {
+            /**
+             * Format: uint64
+             * @description The source frame.
+             */
+            frame: number;
+            /** @description Whose skin it is; a name that is not known yet is a new person. */
+            person: string;
+            /** @description The outline. */
+            shape: components["schemas"]["OutlineShape"];
+        };
+        /** @description A patch, and where it lies. */
+        PatchView: {
+            /**
+             * Format: uint64
+             * @description First frame of `poses`.
+             */
+            first_frame: number;
+            /**
+             * Format: uint64
+             * @description The source frame that it was drawn on.
+             */
+            frame: number;
+            /**
+             * Format: int64
+             * @description The film's number of it.
+             */
+            id: number;
+            /** @description Whose skin it is. */
+            person: string;
+            /**
+             * @description Where it lies in each frame from there on: a, b, tx, ty of x' = a·x − b·y + tx, y' = b·x + a·y + ty in
+             *     picture widths on both axes; null where it is lost. Empty before it was followed.
+             */
+            poses: (number[] | null)[];
+            /** @description Its outline there. */
+            shape: components["schemas"]["OutlineShape"];
+        };
+        /** @description One person in one shot, in short. */
+        PersonPoint: {
+            /** @description With the fix. */
+            after?: components["schemas"]["Point"] | null;
+            /**
+             * Format: double
+             * @description The centre of the aim: hue in degrees.
+             */
+            aim_hue_deg?: number | null;
+            /**
+             * Format: double
+             * @description The centre of the aim: level in percent; null without a fix.
+             */
+            aim_level_pct?: number | null;
+            /** @description The source. */
+            before?: components["schemas"]["Point"] | null;
+            /**
+             * Format: double
+             * @description CIEDE2000 from the aim's centre after the fix.
+             */
+            de00_after?: number | null;
+            /**
+             * Format: double
+             * @description CIEDE2000 from the aim's centre in the source.
+             */
+            de00_before?: number | null;
+            /** @description A typed band of hue, degrees. */
+            hue_band_deg?: number[] | null;
+            /** @description A typed band of level, percent. */
+            level_band_pct?: number[] | null;
+            /** @description The name. */
+            person: string;
+            /** @description The delivered file. */
+            proof?: components["schemas"]["Point"] | null;
+            /** @description The state of this person here. */
+            state: components["schemas"]["ShotState"];
+            /**
+             * Format: double
+             * @description Width of the aim, CIEDE2000.
+             */
+            width_de00: number;
+            /**
+             * Format: double
+             * @description What that width is along hue alone, degrees either way; null without a fix or a hue.
+             */
+            width_hue_deg?: number | null;
+            /**
+             * Format: double
+             * @description What that width is along level alone, percent either way; null without a fix.
+             */
+            width_level_pct?: number | null;
+        };
+        /** @description One person in one shot. */
+        PersonReport: {
+            /** @description The source with the fix: read from its pixels once proved, until then as the solver found it. */
+            after?: components["schemas"]["ReadingReport"] | null;
+            /** @description Where this person should read. */
+            aim: components["schemas"]["AimReport"];
+            /**
+             * Format: double
+             * @description CIEDE2000 from the aim's centre after the fix; null without a fix.
+             */
+            aim_de00_after?: number | null;
+            /**
+             * Format: double
+             * @description CIEDE2000 from the aim's centre in the source; null without a fix.
+             */
+            aim_de00_before?: number | null;
+            /** @description The source. */
+            before?: components["schemas"]["ReadingReport"] | null;
+            /** @description The name. */
+            person: string;
+            /** @description The delivered file, read again. */
+            proof?: components["schemas"]["ReadingReport"] | null;
+            /** @description The state of this person here. */
+            state: components["schemas"]["ShotState"];
+        };
+        /** @description Readings of one person through time. */
+        PersonSeries: {
+            /** @description With the fix: each frame's reading taken through the operations, or as it was read once the shot is proved. */
+            after: components["schemas"]["Series"];
+            /** @description The source. */
+            before: components["schemas"]["Series"];
+            /** @description The name. */
+            person: string;
+        };
+        /** @description A reading in short. Uncertainties are standard ones (k = 1). */
+        Point: {
+            /**
+             * Format: double
+             * @description Change of hue over the shot, degrees.
+             */
+            drift_hue_deg?: number | null;
+            /**
+             * Format: double
+             * @description Change of level over the shot, percent of reference white.
+             */
+            drift_level_pct?: number | null;
+            /**
+             * Format: double
+             * @description Hue, degrees.
+             */
+            hue_deg?: number | null;
+            /**
+             * Format: double
+             * @description Its uncertainty.
+             */
+            hue_deg_u?: number | null;
+            /**
+             * Format: double
+             * @description Level, percent.
+             */
+            level_pct: number;
+            /**
+             * Format: double
+             * @description Its uncertainty.
+             */
+            level_pct_u: number;
+        };
+        /** @description The proof of a shot. */
+        ProofReport: {
+            /**
+             * Format: double
+             * @description The largest one found; null where nobody was read.
+             */
+            de00?: number | null;
+            /** @description What does not agree, one line each. */
+            faults: string[];
+            /** @description The file that was read. */
+            file: string;
+            /** @description Whether it agrees with what was promised. */
+            passed: boolean;
+            /**
+             * Format: double
+             * @description Allowed CIEDE2000 between `after` and `proof`.
+             */
+            tolerance_de00: number;
+        };
+        /** @description A change that the picture itself suggests. */
+        Proposal: {
+            /** @description The shot concerned, if one is. */
+            shot?: string | null;
+            /** @description What is proposed, with its number and its reason. */
+            text: string;
+        };
+        /** @description A doubt that only the editor can settle. */
+        Question: {
+            /** @description The shot concerned, if one is. */
+            shot?: string | null;
+            /** @description What is asked. */
+            text: string;
+        };
+        /** @description One reach: how far it gets and what it costs. */
+        ReachReport: {
+            /** @description What it costs. */
+            cost: components["schemas"]["CostReport"];
+            /** @description One sentence about it. */
+            explain: string;
+            /** @description The limit that stopped it, where it is short. */
+            limit?: string | null;
+            /** @description The operations, in order. */
+            ops: unknown[];
+            /** @description On aim or short. */
+            state: components["schemas"]["ShotState"];
+        };
+        /** @description All three reaches. */
+        ReachesReport: {
+            /** @description Mid-tones. */
+            mids: components["schemas"]["ReachReport"];
+            /** @description Balance of the whole frame. */
+            picture: components["schemas"]["ReachReport"];
+            /** @description Skin alone; null until it is solved. */
+            skin?: components["schemas"]["ReachReport"] | null;
+        };
+        /** @description A reading of a shot. Uncertainties are standard ones (k = 1). */
+        ReadingReport: {
+            /**
+             * Format: double
+             * @description Share of the patch that is clipped in the source and left out, percent.
+             */
+            clipped_pct: number;
+            /**
+             * Format: double
+             * @description The level as a 10-bit narrow-range code (64 = 0 %, 940 = 100 %), not rounded.
+             */
+            code10: number;
+            /**
+             * Format: double
+             * @description 0 to 1: a rule of weight, not a probability.
+             */
+            confidence: number;
+            /**
+             * Format: double
+             * @description Change of hue from the first to the last frame, degrees.
+             */
+            drift_hue_deg?: number | null;
+            /**
+             * Format: double
+             * @description Change of level from the first to the last frame, percent of reference white; null where it
+             *     was not read frame by frame.
+             */
+            drift_level_pct?: number | null;
+            /**
+             * Format: uint64
+             * @description Frames left out because the patch was lost or unreadable.
+             */
+            frames_lost?: number | null;
+            /**
+             * Format: uint64
+             * @description Frames read; null where it was not read frame by frame.
+             */
+            frames_read?: number | null;
+            /**
+             * Format: double
+             * @description Hue, degrees on the Cb/Cr plane counter-clockwise from +Cb; null below the chroma floor.
+             */
+            hue_deg?: number | null;
+            /**
+             * Format: double
+             * @description Its uncertainty.
+             */
+            hue_deg_u?: number | null;
+            /** @description CIELAB L*, a*, b* (D65, BT.1886 display). */
+            lab: number[];
+            /**
+             * Format: double
+             * @description Level Y', percent of reference white.
+             */
+            level_pct: number;
+            /**
+             * Format: double
+             * @description Its uncertainty.
+             */
+            level_pct_u: number;
+            /**
+             * Format: double
+             * @description Signed arc from the skin-tone line: positive toward yellow/green, negative toward red/magenta.
+             */
+            off_line_deg?: number | null;
+            /**
+             * Format: double
+             * @description Chroma magnitude over level, both as signal; null at black.
+             */
+            sat_ratio?: number | null;
+        };
+        /** @description What the report is drawn from. */
+        ReportData: {
+            /** @description The film in short. */
+            film: components["schemas"]["Overview"];
+            /** @description Every shot in full, without pixels of skin and poses. */
+            shots: components["schemas"]["ReportShot"][];
+            /** @description The version of the program. */
+            version: string;
+        };
+        /** @description A shot of the report. */
+        ReportShot: {
+            /** @description After. */
+            after?: string | null;
+            /** @description Before, as a data address; null where it could not be decoded. */
+            before?: string | null;
+            /**
+             * Format: uint64
+             * @description The source frame of the stills.
+             */
+            frame: number;
+            /** @description Everything about it. */
+            view: components["schemas"]["ShotView"];
+        };
+        /** @description Readings by frame, in lists of one length. */
+        Series: {
+            /** @description Source frames. */
+            frames: number[];
+            /** @description Hue, degrees; null below the chroma floor. */
+            hue_deg: (number | null)[];
+            /** @description Level, percent. */
+            level_pct: number[];
+        };
+        /** @description How a shot stands. */
+        ShotReport: {
+            /** @description Why the last step on this shot failed; null where none did. */
+            failure?: string | null;
+            /** @description The fix; null where there is none. */
+            fix?: components["schemas"]["FixReport"] | null;
+            /**
+             * Format: uint64
+             * @description First source frame.
+             */
+            in_frame: number;
+            /** @description What was assumed or noticed, one line each. */
+            notes: string[];
+            /**
+             * Format: uint64
+             * @description The source frame after the last.
+             */
+            out_frame: number;
+            /** @description Everybody who was read. */
+            people: components["schemas"]["PersonReport"][];
+            /** @description The proof; null where nothing was proved since the last change. */
+            proof?: components["schemas"]["ProofReport"] | null;
+            /** @description The scene. */
+            scene: string;
+            /** @description The setup that carries the fix. */
+            setup: string;
+            /** @description Name of the shot. */
+            shot: string;
+            /** @description The source clip's path, as it was given. */
+            source: string;
+            /** @description The state of the whole shot: that of the person worst off. */
+            state: components["schemas"]["ShotState"];
+            /** @description Timecode of the first frame; null where the source has none. */
+            timecode_in?: string | null;
+        };
+        /** @description The state of a shot or of a person in it. */
+        ShotState: "unread" | "off aim" | "on aim" | "kept" | "short" | "proved";
+        /** @description One shot in full. */
+        ShotView: {
+            /** @description The first CDL of the fix in force, to be moved by hand; neutral where there is none. */
+            by_hand: number[][];
+            /**
+             * Format: int64
+             * @description The film's number of it.
+             */
+            id: number;
+            /** @description Every patch, where it lies in each frame. */
+            patches: components["schemas"]["PatchView"][];
+            /**
+             * Format: double
+             * @description Frames a second; the mean where it varies.
+             */
+            rate: number;
+            /** @description Everything that `show --json` says of it. */
+            report: components["schemas"]["ShotReport"];
+            /** @description The other shots that carry the same fix. */
+            same_setup: string[];
+            /** @description Readings through time. */
+            series: components["schemas"]["PersonSeries"][];
+            /** @description Columns and rows as they are shown: pixels taken as square. */
+            shown_size: number[];
+            /** @description Columns and rows as decoded. */
+            size: number[];
+            /** @description Pixels of skin, before and after. */
+            skin: components["schemas"]["SkinPixels"][];
+        };
+        /** @description Pixels of one person's skin over the shot, a thinned sample: Y', Cb, Cr as signal. */
+        SkinPixels: {
+            /** @description With the fix. */
+            after: number[][];
+            /** @description The source. */
+            before: number[][];
+            /** @description The name. */
+            person: string;
+        };
+        /** @description A working space. */
+        SpaceReport: {
+            /** @description Luma coefficients, by their standard. */
+            coefficients: string;
+            /** @description Primaries, by their standard. */
+            primaries: string;
+        };
+        /** @description What numbers that were tried do, measured as a solved fix is. */
+        Tried: {
+            /** @description The limits that it goes beyond. */
+            beyond: string[];
+            /** @description What it costs. */
+            cost: components["schemas"]["CostReport"];
+            /** @description Everybody. */
+            people: components["schemas"]["TriedPerson"][];
+        };
+        /** @description One person with numbers that were tried. */
+        TriedPerson: {
+            /**
+             * Format: double
+             * @description CIEDE2000 from the aim's centre.
+             */
+            de00: number;
+            /**
+             * Format: double
+             * @description Hue, degrees.
+             */
+            hue_deg?: number | null;
+            /**
+             * Format: double
+             * @description Level, percent.
+             */
+            level_pct: number;
+            /** @description Whether that is on aim. */
+            on_aim: boolean;
+            /** @description The name. */
+            person: string;
+            /**
+             * Format: double
+             * @description Chroma magnitude over level.
+             */
+            sat_ratio: number;
+        };
+        /** @description Numbers to try. */
+        TryOrder: {
+            /** @description The CDL in place of the first one of the fix. */
+            cdl: components["schemas"]["CdlReport"];
+        };
+        /** @description The form of a picture. */
+        WhichForm: "screen" | "screen_exact" | "signal" | "still16";
+        /** @description Which version of a picture. */
+        WhichSide: "before" | "after" | "table";
+        /** @description Long work to be started. */
+        WorkOrder: {
+            /** @description Their paths. */
+            clips: string[];
+            /** @constant */
+            do: "take_in";
+        } | {
+            /** @constant */
+            do: "read";
+        } | {
+            /** @constant */
+            do: "fix";
+        } | {
+            /** @description How clips are coded. */
+            codec: components["schemas"]["CodecChoice"];
+            /** @description The directory. */
+            directory: string;
+            /** @constant */
+            do: "hand_over";
+        } | {
+            /** @constant */
+            do: "prove";
+        };
+    };
+    responses: never;
+    parameters: never;
+    requestBodies: never;
+    headers: never;
+    pathItems: never;
+}
+export type $defs = Record<string, never>;
+export interface operations {
+    post_aim: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["AimOrder"];
+            };
+        };
+        responses: {
+            /** @description The answer. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["JobView"];
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    get_delivered: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The answer. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Delivered"][];
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    get_events: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The events. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "text/event-stream": string;
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    get_film: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The answer. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Overview"];
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    get_job: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The answer. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["JobView"];
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    get_report: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The answer. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["FilmReport"];
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    get_shots__shot_: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description The film's number of the shot. */
+                shot: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The answer. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ShotView"];
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    post_shots__shot__choose: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description The film's number of the shot. */
+                shot: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["ChooseOrder"];
+            };
+        };
+        responses: {
+            /** @description The answer. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Done"];
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    post_shots__shot__copy: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description The film's number of the shot. */
+                shot: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["CopyOrder"];
+            };
+        };
+        responses: {
+            /** @description The answer. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Done"];
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    post_shots__shot__keep: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description The film's number of the shot. */
+                shot: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["KeepOrder"];
+            };
+        };
+        responses: {
+            /** @description The answer. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Done"];
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    post_shots__shot__patch: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description The film's number of the shot. */
+                shot: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["PatchOrder"];
+            };
+        };
+        responses: {
+            /** @description The answer. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["JobView"];
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    get_shots__shot__picture: {
+        parameters: {
+            query: {
+                /** @description In what form. */
+                form: components["schemas"]["WhichForm"];
+                /** @description Source frame. */
+                frame: number;
+                /** @description The part wanted: left, top, width, height in fractions of the picture, with commas between. */
+                part?: string;
+                /** @description Which version. */
+                side: components["schemas"]["WhichSide"];
+                /** @description Whatever names this version of it to the browser; not read. */
+                v?: string;
+                /** @description Widest that it may be, pixels; never made larger than the source. */
+                width?: number;
+            };
+            header?: never;
+            path: {
+                /** @description The film's number of the shot. */
+                shot: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The bytes. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/octet-stream": string;
+                    "image/jpeg": string;
+                    "image/png": string;
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    get_shots__shot__proxy: {
+        parameters: {
+            query: {
+                /** @description How many. */
+                count: number;
+                /** @description First source frame. */
+                from: number;
+                /** @description Widest that they may be, pixels. */
+                width: number;
+            };
+            header?: never;
+            path: {
+                /** @description The film's number of the shot. */
+                shot: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The bytes. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/octet-stream": string;
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    get_shots__shot__table: {
+        parameters: {
+            query?: {
+                /** @description What follows the first CDL alone, over twice the domain; else the whole fix, as it is exported. */
+                after_cdl?: boolean;
+            };
+            header?: never;
+            path: {
+                /** @description The film's number of the shot. */
+                shot: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The bytes. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/octet-stream": string;
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    get_shots__shot__traces: {
+        parameters: {
+            query: {
+                /** @description Source frame. */
+                frame: number;
+                /** @description The patch of this person alone; else the whole picture. */
+                person?: string;
+                /** @description Whatever names this version of it to the browser; not read. */
+                v?: string;
+            };
+            header?: never;
+            path: {
+                /** @description The film's number of the shot. */
+                shot: number;
+            };
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The bytes. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/octet-stream": string;
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    post_shots__shot__try: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description The film's number of the shot. */
+                shot: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["TryOrder"];
+            };
+        };
+        responses: {
+            /** @description The answer. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Tried"];
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    get_state: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The answer. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["FilmState"];
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    post_stop: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["Nothing"];
+            };
+        };
+        responses: {
+            /** @description The answer. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Done"];
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    post_work: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["WorkOrder"];
+            };
+        };
+        responses: {
+            /** @description The answer. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["JobView"];
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+}

@@ -1,0 +1,52 @@
+// Where a patch lies in a frame, as a path in fractions of the picture.
+
+import type { OutlineShape, PatchView } from "../api/schema";
+
+type Pose = readonly [number, number, number, number];
+
+/** The pose of a patch in a frame; null where it is lost. A patch that was not followed yet lies on its own frame alone. */
+export function poseIn(patch: PatchView, frame: number): Pose | null {
+  if (patch.poses.length === 0) return frame === patch.frame ? [1, 0, 0, 0] : null;
+  const pose = patch.poses[frame - patch.first_frame];
+  return (pose as Pose | null | undefined) ?? null;
+}
+
+/** Points around an outline, moved by a pose. `aspect` is height over width of the picture. */
+export function outlinePoints(shape: OutlineShape, pose: Pose, aspect: number): [number, number][] {
+  const [a, b, tx, ty] = pose;
+  const moved = ([x, y]: readonly [number, number]): [number, number] => {
+    const v = y * aspect;
+    return [a * x - b * v + tx, (b * x + a * v + ty) / aspect];
+  };
+  if ("polygon" in shape) return shape.polygon.map((corner) => moved(corner as [number, number]));
+  const { centre, radii } = shape.ellipse;
+  const points: [number, number][] = [];
+  for (let step = 0; step < 48; step += 1) {
+    const angle = (step / 48) * 2 * Math.PI;
+    points.push(moved([centre[0]! + radii[0]! * Math.cos(angle), centre[1]! + radii[1]! * Math.sin(angle)]));
+  }
+  return points;
+}
+
+/** Points as an SVG path in a box of `width` by `height`. */
+export function pathOf(points: readonly (readonly [number, number])[], width: number, height: number): string {
+  if (points.length === 0) return "";
+  const text = points.map(([x, y]) => `${(x * width).toFixed(2)} ${(y * height).toFixed(2)}`);
+  return `M${text.join("L")}Z`;
+}
+
+/** The square part of a picture about some points, with room around: left, top, width, height in fractions. */
+export function partAbout(
+  points: readonly (readonly [number, number])[],
+  aspect: number,
+  room: number,
+): [number, number, number, number] {
+  const xs = points.map((p) => p[0]);
+  const ys = points.map((p) => p[1]);
+  const [cx, cy] = [(Math.min(...xs) + Math.max(...xs)) / 2, (Math.min(...ys) + Math.max(...ys)) / 2];
+  const wide = Math.max(Math.max(...xs) - Math.min(...xs), (Math.max(...ys) - Math.min(...ys)) * aspect);
+  const width = Math.min(wide * room, 1, aspect);
+  const height = width / aspect;
+  const inside = (v: number, size: number) => Math.min(Math.max(v - size / 2, 0), 1 - size);
+  return [inside(cx, width), inside(cy, height), width, height];
+}
