@@ -14,7 +14,7 @@ export default ts.config(
   },
   {
     rules: {
-      eqeqeq: "error",
+      eqeqeq: ["error", "always", { null: "ignore" }],
       "no-console": "error",
       "@typescript-eslint/no-explicit-any": "error",
       "svelte/no-at-html-tags": "error",

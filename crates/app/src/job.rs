@@ -7,7 +7,7 @@ use inkarnat_color::WorkingSpace;
 use inkarnat_fix::PicturePixel;
 use inkarnat_media::{Codec, Probe};
 use inkarnat_ops::Chain;
-use inkarnat_people::{FaceLight, FaceTrack};
+use inkarnat_people::{FaceLight, FaceTrack, Outline};
 use inkarnat_reading::{ClipRule, FrameReading, Patch, ShotReading, Similarity, Traces, Track};
 use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
@@ -303,6 +303,16 @@ pub struct Pictured {
     pub lengths: Vec<u64>,
 }
 
+/// Skin that densities are taken of.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum TracedSkin {
+    /// A drawn patch, moved to where it lies.
+    Patch(Patch, Similarity),
+    /// A face, inside its edge.
+    Face(Outline),
+}
+
 /// The densities of a frame, before and after.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct TraceJob {
@@ -310,8 +320,8 @@ pub struct TraceJob {
     pub path: PathBuf,
     /// The frame.
     pub frame: u64,
-    /// The patch alone, as it lies in this frame; else the whole picture.
-    pub patch: Option<(Patch, Similarity)>,
+    /// Skin alone, as it lies in this frame; else the whole picture.
+    pub skin: Option<TracedSkin>,
     /// What is done to the picture.
     pub chain: Chain,
     /// The film's working space.

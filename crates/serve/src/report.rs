@@ -212,16 +212,9 @@ mod tests {
     /// RFC 4648 section 10.
     #[test]
     fn base64_test_vectors() {
-        for (plain, coded) in [
-            ("", ""),
-            ("f", "Zg=="),
-            ("fo", "Zm8="),
-            ("foo", "Zm9v"),
-            ("foob", "Zm9vYg=="),
-            ("fooba", "Zm9vYmE="),
-            ("foobar", "Zm9vYmFy"),
-        ] {
-            assert_eq!(base64(plain.as_bytes()), coded);
+        let coded = ["", "Zg==", "Zm8=", "Zm9v", "Zm9vYg==", "Zm9vYmE=", "Zm9vYmFy"];
+        for (length, coded) in coded.into_iter().enumerate() {
+            assert_eq!(base64(&b"foobar"[..length]), coded);
         }
     }
 }

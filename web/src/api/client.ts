@@ -8,6 +8,7 @@ import type {
   JobView,
   OutlineShape,
   Overview,
+  PeopleOrder,
   ShotView,
   Tried,
   WorkOrder,
@@ -101,6 +102,9 @@ export const api = {
   keep: (shot: number, kept: boolean) => sent<Done>(`shots/${shot}/keep`, { kept }),
   patch: (shot: number, person: string, frame: number, shape: OutlineShape) =>
     sent<JobView>(`shots/${shot}/patch`, { person, frame, shape }),
+  people: (order: PeopleOrder) => sent<Done>("people", order),
+  answer: (id: number, yes: boolean) => sent<Done>("answer", { id, yes }),
+  erase: () => sent<Done>("erase", {}),
   aim: (person: string, aim: string) => sent<JobView>("aim", { person, aim }),
   work: (order: WorkOrder) => sent<JobView>("work", order),
   undo: () => sent<Done>("undo", {}),

@@ -18,6 +18,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/answer": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Answers an open question. */
+        post: operations["post_answer"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/delivered": {
         parameters: {
             query?: never;
@@ -29,6 +46,23 @@ export interface paths {
         get: operations["get_delivered"];
         put?: never;
         post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/erase": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Erases all face data of the film for good. */
+        post: operations["post_erase"];
         delete?: never;
         options?: never;
         head?: never;
@@ -80,6 +114,23 @@ export interface paths {
         get: operations["get_job"];
         put?: never;
         post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/people": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Names, merges and splits people. */
+        post: operations["post_people"];
         delete?: never;
         options?: never;
         head?: never;
@@ -351,6 +402,16 @@ export interface components {
              */
             width_de00: number;
         };
+        /** @description An answer to an open question. */
+        AnswerOrder: {
+            /**
+             * Format: uint64
+             * @description Its number.
+             */
+            id: number;
+            /** @description Yes or no. */
+            yes: boolean;
+        };
         /** @description An ASC CDL. */
         CdlReport: {
             /** @description Lift of R', G', B', signal units. */
@@ -464,6 +525,52 @@ export interface components {
         Done: {
             /** @description What was done, in a sentence. */
             done: string;
+        };
+        /** @description A found face of one person in one shot. */
+        FaceReport: {
+            /**
+             * Format: double
+             * @description Share of forehead, cheek and nose that is unclipped skin of one colour, 0 to 1.
+             */
+            coverage: number;
+            /**
+             * Format: uint64
+             * @description How many stretches it was found in, each followed by itself.
+             */
+            faces: number;
+            /** @description The side that is read, the person's own: `right` or `left`; null where neither can be. */
+            key_side?: string | null;
+            /**
+             * Format: double
+             * @description Display light (BT.1886) of that side over that of the other, median over the shot; null where
+             *     no frame shows both.
+             */
+            key_to_fill?: number | null;
+            /** @description Frames in which the face is lost, and why. */
+            lost: components["schemas"]["LostReport"][];
+            /** @description Present where the two sides are lit by two colours. */
+            two_lights?: components["schemas"]["TwoLightsReport"] | null;
+            /** @description Why it has no reading; null where it has. */
+            unread?: string | null;
+            /**
+             * Format: double
+             * @description Median width, cheek to cheek, pixels.
+             */
+            width_px: number;
+        };
+        /** @description A face that was found, and where it lies. */
+        FaceView: {
+            /** @description Its edge in each of them, clockwise: x and y one after the other, fractions of picture width and height. */
+            edges: number[][];
+            /** @description Source frames in which it is held. */
+            frames: number[];
+            /**
+             * Format: int64
+             * @description The film's number of it.
+             */
+            id: number;
+            /** @description Whose it is. */
+            person: string;
         };
         /** @description Why there is no answer. */
         Failure: {
@@ -620,6 +727,21 @@ export interface components {
             /** @description Whether to keep it. */
             kept: boolean;
         };
+        /** @description Source frames in which a face is lost, half-open. */
+        LostReport: {
+            /**
+             * Format: uint64
+             * @description The first.
+             */
+            in_frame: number;
+            /**
+             * Format: uint64
+             * @description The one after the last.
+             */
+            out_frame: number;
+            /** @description Why, in the first of them. */
+            why: string;
+        };
         /** @description Nothing is asked beside the address. */
         Nothing: Record<string, never>;
         /** @description An outline in fractions of picture width and height. */
@@ -737,6 +859,16 @@ export interface components {
             /** @description Its outline there. */
             shape: components["schemas"]["OutlineShape"];
         };
+        /** @description What the editor says about people, in the words of the command line. */
+        PeopleOrder: {
+            name: string;
+        } | {
+            merge: string;
+        } | {
+            split: string;
+        } | {
+            complexion: string;
+        };
         /** @description One person in one shot, in short. */
         PersonPoint: {
             /** @description With the fix. */
@@ -807,6 +939,12 @@ export interface components {
             aim_de00_before?: number | null;
             /** @description The source. */
             before?: components["schemas"]["ReadingReport"] | null;
+            /** @description The complexion that the editor set; never set otherwise. */
+            complexion?: string | null;
+            /** @description The face that was found; null without one. */
+            face?: components["schemas"]["FaceReport"] | null;
+            /** @description Whether a drawn patch is read; otherwise the found face is. */
+            patch: boolean;
             /** @description The name. */
             person: string;
             /** @description The delivered file, read again. */
@@ -882,8 +1020,20 @@ export interface components {
             /** @description What is proposed, with its number and its reason. */
             text: string;
         };
-        /** @description A doubt that only the editor can settle. */
+        /** @description A doubt that only the editor can settle, by `inkarnat answer FILM ID yes|no`. */
         Question: {
+            /**
+             * Format: uint64
+             * @description Its number: stays the same as long as it is open.
+             */
+            id: number;
+            /**
+             * @description What is in doubt: `same` (are two people one?), `picture` (is a face a picture?), `skin` (is
+             *     it painted or a mask?).
+             */
+            kind: string;
+            /** @description The people concerned. */
+            people: string[];
             /** @description The shot concerned, if one is. */
             shot?: string | null;
             /** @description What is asked. */
@@ -1055,6 +1205,8 @@ export interface components {
         ShotView: {
             /** @description The first CDL of the fix in force, to be moved by hand; neutral where there is none. */
             by_hand: number[][];
+            /** @description Every face that was found, where it lies. */
+            faces: components["schemas"]["FaceView"][];
             /**
              * Format: int64
              * @description The film's number of it.
@@ -1136,6 +1288,34 @@ export interface components {
         TryOrder: {
             /** @description The CDL in place of the first one of the fix. */
             cdl: components["schemas"]["CdlReport"];
+        };
+        /** @description Two colours of light on one face, with both readings. */
+        TwoLightsReport: {
+            /**
+             * Format: double
+             * @description CIEDE2000 between the two at one level.
+             */
+            de00: number;
+            /**
+             * Format: double
+             * @description Its hue, degrees.
+             */
+            fill_hue_deg?: number | null;
+            /**
+             * Format: double
+             * @description Level of the other side, percent.
+             */
+            fill_level_pct: number;
+            /**
+             * Format: double
+             * @description Its hue, degrees.
+             */
+            key_hue_deg?: number | null;
+            /**
+             * Format: double
+             * @description Level of the side that is read, percent.
+             */
+            key_level_pct: number;
         };
         /** @description The form of a picture. */
         WhichForm: "screen" | "screen_exact" | "signal" | "still16";
@@ -1242,6 +1422,75 @@ export interface operations {
             };
         };
     };
+    post_answer: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["AnswerOrder"];
+            };
+        };
+        responses: {
+            /** @description The answer. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Done"];
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
     get_delivered: {
         parameters: {
             query?: never;
@@ -1258,6 +1507,75 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["Delivered"][];
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    post_erase: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["Nothing"];
+            };
+        };
+        responses: {
+            /** @description The answer. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Done"];
                 };
             };
             /** @description The request does not fit the film. */
@@ -1453,6 +1771,75 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["JobView"];
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    post_people: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["PeopleOrder"];
+            };
+        };
+        responses: {
+            /** @description The answer. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Done"];
                 };
             };
             /** @description The request does not fit the film. */

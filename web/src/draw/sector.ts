@@ -50,7 +50,7 @@ function drawStrip(g: Canvas, width: number, height: number, plot: SkinPlot, ink
   const y = (pct: number) => bottom - (Math.min(Math.max(pct, 0), 100) / 100) * (bottom - top);
   g.textAlign = "right";
   g.textBaseline = "middle";
-  const left = 34;
+  const left = 40;
   for (const pct of [0, 25, 50, 75, 100]) {
     g.strokeStyle = inks.faint;
     g.beginPath();

@@ -1,6 +1,6 @@
 // Where a patch lies in a frame, as a path in fractions of the picture.
 
-import type { OutlineShape, PatchView } from "../api/schema";
+import type { FaceView, OutlineShape, PatchView } from "../api/schema";
 
 type Pose = readonly [number, number, number, number];
 
@@ -25,6 +25,20 @@ export function outlinePoints(shape: OutlineShape, pose: Pose, aspect: number): 
     const angle = (step / 48) * 2 * Math.PI;
     points.push(moved([centre[0]! + radii[0]! * Math.cos(angle), centre[1]! + radii[1]! * Math.sin(angle)]));
   }
+  return points;
+}
+
+/** The edge of a found face in a frame, or in the nearest one in which it was looked at; null where it is lost. */
+export function edgeIn(face: FaceView, frame: number): [number, number][] | null {
+  let best = -1;
+  face.frames.forEach((known, i) => {
+    if (best < 0 || Math.abs(known - frame) < Math.abs(face.frames[best]! - frame)) best = i;
+  });
+  const near = face.frames[best];
+  const edge = face.edges[best];
+  if (near === undefined || !edge || Math.abs(near - frame) > 12) return null;
+  const points: [number, number][] = [];
+  for (let i = 0; i + 1 < edge.length; i += 2) points.push([edge[i]!, edge[i + 1]!]);
   return points;
 }
 

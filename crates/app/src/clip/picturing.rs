@@ -4,13 +4,13 @@ use crate::AppError;
 use crate::Result;
 use crate::clip::follow::clip;
 use crate::event::Cancel;
-use crate::job::{PictureForm, PictureJob, Pictured, TraceJob, Traced};
+use crate::job::{PictureForm, PictureJob, Pictured, TraceJob, Traced, TracedSkin};
 use inkarnat_color::picture::Native;
 use inkarnat_color::screen::ScreenConverter;
 use inkarnat_color::{Region, Rgb};
 use inkarnat_media::{Frame, Reader, ScreenFormat, encode_for_screen};
 use inkarnat_ops::{Chain, Domain};
-use inkarnat_reading::{Patch, PatchPixels, Similarity, patch_pixels, traces};
+use inkarnat_reading::{PatchPixels, patch_pixels, traces};
 use rayon::prelude::*;
 use std::io::Write;
 use std::path::Path;
@@ -205,16 +205,16 @@ pub(crate) fn trace(job: &TraceJob) -> Result<Traced> {
     let mut reader = Reader::open(&job.path).map_err(clip)?;
     let frame = reader.frame(job.frame).map_err(clip)?;
     let native = frame.native();
-    let (picture, chosen) = match &job.patch {
+    let (picture, chosen) = match &job.skin {
         None => {
             let whole = Region::whole(native.width, native.height);
             (shrunk(&native, whole, Some(TRACED_WIDTH)), None)
         }
-        Some((patch, pose)) => {
-            let pixels = pixels_of(patch, pose, &native);
+        Some(skin) => {
+            let pixels = pixels_of(skin, &native);
             if pixels.inside.is_empty() {
                 return Err(AppError::Request(format!(
-                    "{}: the patch lies outside frame {}; choose another frame",
+                    "{}: the skin lies outside frame {}; choose another frame",
                     job.path.display(),
                     job.frame
                 )));
@@ -233,6 +233,9 @@ pub(crate) fn trace(job: &TraceJob) -> Result<Traced> {
 /// Wide enough that a trace has some tens of thousands of pixels a column band, small enough to be drawn at once.
 const TRACED_WIDTH: usize = 960;
 
-fn pixels_of(patch: &Patch, pose: &Similarity, native: &Native<'_>) -> PatchPixels {
-    patch_pixels(patch, pose, native.width, native.height)
+fn pixels_of(skin: &TracedSkin, native: &Native<'_>) -> PatchPixels {
+    match skin {
+        TracedSkin::Patch(patch, pose) => patch_pixels(patch, pose, native.width, native.height),
+        TracedSkin::Face(outline) => outline.pixels(native.width, native.height),
+    }
 }

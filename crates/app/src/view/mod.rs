@@ -8,4 +8,6 @@ mod shot;
 
 pub use crate::show::cost_of as cost_report;
 pub use overview::{FilmPerson, Overview, OverviewShot, PersonPoint, Point, overview};
-pub use shot::{OutlineShape, PatchView, PersonSeries, Series, ShotView, SkinPixels, shot_view};
+pub use shot::{
+    FaceView, OutlineShape, PatchView, PersonSeries, Series, ShotView, SkinPixels, shot_view,
+};

@@ -2,15 +2,16 @@
 
 use crate::event::Cancel;
 use crate::exports::exported_table;
-use crate::job::{Job, PictureForm, PictureJob, Pictured, TraceJob, Traced};
+use crate::job::{Job, PictureForm, PictureJob, Pictured, TraceJob, Traced, TracedSkin};
+use crate::steps::finding::{Present, present};
 use crate::steps::handing::chain_of;
-use crate::steps::reading::patches_of;
 use crate::steps::taking::{locate, naming};
 use crate::view::shot::shot_of;
 use crate::worker::Workers;
 use crate::{AppError, Result};
 use inkarnat_film::{Film, InputKey, ShotId};
 use inkarnat_ops::{Chain, Domain, Lut3d, Op};
+use inkarnat_people::FaceTrack;
 use inkarnat_reading::{Patch, Similarity, Track};
 use std::path::{Path, PathBuf};
 
@@ -137,14 +138,14 @@ pub fn trace(
     let shots = film.shots()?;
     let shot = shot_of(&shots, shot)?;
     let (source, path) = locate(film, shot)?;
-    let patch = match person {
+    let skin = match person {
         None => None,
-        Some(person) => Some(patch_in(film, shot, frame, person)?),
+        Some(person) => Some(skin_in(film, shot, frame, person)?),
     };
     let job = TraceJob {
         path,
         frame,
-        patch,
+        skin,
         chain: chain_of(film, shot)?,
         space: film.space(),
     };
@@ -153,18 +154,32 @@ pub fn trace(
         .map_err(|error| naming(&source.path, error))
 }
 
-/// The patch that is read of a person in a frame, as it lies there.
-fn patch_in(
+/// What is read of a person in a frame, as it lies there: the patch that was drawn, else the face that was found.
+fn skin_in(
     film: &Film,
     shot: &inkarnat_film::Shot,
     frame: u64,
     person: &str,
-) -> Result<(Patch, Similarity)> {
+) -> Result<TracedSkin> {
     let mut found: Option<(Patch, Similarity)> = None;
-    for drawn in patches_of(film, shot)? {
-        if drawn.person.name != person {
+    for Present {
+        person: present,
+        drawn,
+        faces,
+    } in present(film, shot)?
+    {
+        if present.name != person {
             continue;
         }
+        let Some(drawn) = drawn else {
+            for face in faces {
+                let track = film.face_track::<FaceTrack>(face.id)?;
+                if let Some(outline) = track.as_ref().and_then(|track| track.near(frame)) {
+                    return Ok(TracedSkin::Face(outline.clone()));
+                }
+            }
+            continue;
+        };
         for (id, patch) in drawn.ids.iter().zip(&drawn.patches) {
             let track: Option<Track> = film.track(*id)?;
             let pose = track.and_then(|track| track.pose(frame).held().copied());
@@ -176,7 +191,7 @@ fn patch_in(
             }
         }
     }
-    found.ok_or_else(|| {
+    found.map(|(patch, pose)| TracedSkin::Patch(patch, pose)).ok_or_else(|| {
         AppError::Request(format!(
             "{person} is not to be found in frame {frame} of {}; choose another frame or person",
             shot.name

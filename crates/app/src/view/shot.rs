@@ -2,12 +2,14 @@
 
 use crate::Result;
 use crate::show::{ShotReport, report_of_shot};
+use crate::steps::finding::{Present, present};
 use crate::steps::handing::chain_of;
-use crate::steps::reading::{Drawn, patches_of};
+use crate::steps::reading::Drawn;
 use crate::steps::taking::probe_of;
 use inkarnat_color::WorkingSpace;
 use inkarnat_film::{Film, Shot, ShotId, Stage};
 use inkarnat_ops::{Cdl, Chain};
+use inkarnat_people::FaceTrack;
 use inkarnat_reading::{FrameReading, Pose, Shape, Track};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -27,6 +29,8 @@ pub struct ShotView {
     pub shown_size: [u64; 2],
     /// Every patch, where it lies in each frame.
     pub patches: Vec<PatchView>,
+    /// Every face that was found, where it lies.
+    pub faces: Vec<FaceView>,
     /// Readings through time.
     pub series: Vec<PersonSeries>,
     /// Pixels of skin, before and after.
@@ -83,6 +87,19 @@ pub struct PatchView {
     pub poses: Vec<Option<[f64; 4]>>,
 }
 
+/// A face that was found, and where it lies.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct FaceView {
+    /// The film's number of it.
+    pub id: i64,
+    /// Whose it is.
+    pub person: String,
+    /// Source frames in which it is held.
+    pub frames: Vec<u64>,
+    /// Its edge in each of them, clockwise: x and y one after the other, fractions of picture width and height.
+    pub edges: Vec<Vec<f32>>,
+}
+
 /// Readings of one person through time.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct PersonSeries {
@@ -137,7 +154,7 @@ pub fn shot_view(film: &Film, id: ShotId) -> Result<ShotView> {
         )
     });
     let chain = chain_of(film, shot)?;
-    let people = patches_of(film, shot)?;
+    let people = present(film, shot)?;
     let mut view = ShotView {
         id: id.0,
         report: report_of_shot(film, shot)?,
@@ -145,6 +162,7 @@ pub fn shot_view(film: &Film, id: ShotId) -> Result<ShotView> {
         size,
         shown_size: [(size[0] as f64 * aspect).round() as u64, size[1]],
         patches: Vec::new(),
+        faces: Vec::new(),
         series: Vec::new(),
         skin: Vec::new(),
         same_setup: shots
@@ -154,11 +172,23 @@ pub fn shot_view(film: &Film, id: ShotId) -> Result<ShotView> {
             .collect(),
         by_hand: cdl_of(&chain),
     };
-    for drawn in &people {
-        view.patches.extend(patch_views(film, drawn)?);
-        let name = drawn.person.name.clone();
-        let read =
-            |stage| film.frame_readings::<Vec<FrameReading>>(shot.id, drawn.person.id, stage);
+    for Present {
+        person,
+        drawn,
+        faces,
+    } in &people
+    {
+        if let Some(drawn) = drawn {
+            view.patches.extend(patch_views(film, drawn)?);
+        }
+        for face in faces {
+            if let Some(track) = film.face_track::<FaceTrack>(face.id)? {
+                view.faces
+                    .push(face_view(face.id.0, &person.name, &track, size));
+            }
+        }
+        let name = person.name.clone();
+        let read = |stage| film.frame_readings::<Vec<FrameReading>>(shot.id, person.id, stage);
         let Some(before) = read(Stage::Before)? else {
             continue;
         };
@@ -171,7 +201,7 @@ pub fn shot_view(film: &Film, id: ShotId) -> Result<ShotView> {
             before: series(&before),
             after,
         });
-        if let Some(pixels) = film.sample::<Vec<[f32; 3]>>(shot.id, Some(drawn.person.id))? {
+        if let Some(pixels) = film.sample::<Vec<[f32; 3]>>(shot.id, Some(person.id))? {
             view.skin.push(skin(name, &pixels, &chain, film.space()));
         }
     }
@@ -225,6 +255,30 @@ fn patch_views(film: &Film, drawn: &Drawn) -> Result<Vec<PatchView>> {
         });
     }
     Ok(views)
+}
+
+fn face_view(id: i64, person: &str, track: &FaceTrack, [width, height]: [u64; 2]) -> FaceView {
+    let size = [width as f32, height as f32];
+    let (mut frames, mut edges) = (Vec::new(), Vec::new());
+    for number in &track.numbers {
+        let Some(outline) = track.at(*number).filter(|outline| outline.is_whole()) else {
+            continue;
+        };
+        frames.push(*number);
+        edges.push(
+            outline
+                .oval()
+                .iter()
+                .flat_map(|point| [point[0] as f32 / size[0], point[1] as f32 / size[1]])
+                .collect(),
+        );
+    }
+    FaceView {
+        id,
+        person: person.to_owned(),
+        frames,
+        edges,
+    }
 }
 
 /// Each frame's mean taken through the operations: near what reading the corrected pixels gives, since skin is nearly of

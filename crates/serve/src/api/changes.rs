@@ -9,8 +9,9 @@ use inkarnat_app::show::{CdlReport, CostReport};
 use inkarnat_app::view::pictures::with_cdl;
 use inkarnat_app::view::{OutlineShape, cost_report};
 use inkarnat_app::{
-    AppError, Choice, Codec, Context, Delivery, Film, Problem, choose, draw_shape, fix_film,
-    hand_over, keep, open_or_create, prove_film, read_film, set_aims, take_in, try_ops,
+    AppError, Choice, Codec, Context, Delivery, Film, Problem, ReadOrder, Say, answer, choose,
+    draw_shape, erase, fix_film, hand_over, keep, open_or_create, prove_film, read_film, say,
+    set_aims, take_in, try_ops,
 };
 use inkarnat_film::{Shot, ShotId};
 use inkarnat_ops::{Cdl, Op};
@@ -119,6 +120,29 @@ pub(crate) struct AimOrder {
     pub aim: String,
 }
 
+/// What the editor says about people, in the words of the command line.
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub(crate) enum PeopleOrder {
+    /// `OLD=NEW`: a name.
+    Name(String),
+    /// `NAME,NAME`: one person, under the first name.
+    Merge(String),
+    /// `NAME@SHOT`: that face is somebody else.
+    Split(String),
+    /// `NAME=COMPLEXION`, or `NAME=none`.
+    Complexion(String),
+}
+
+/// An answer to an open question.
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
+pub(crate) struct AnswerOrder {
+    /// Its number.
+    id: u64,
+    /// Yes or no.
+    yes: bool,
+}
+
 /// Long work to be started.
 #[derive(Clone, Debug, Deserialize, JsonSchema)]
 #[serde(tag = "do", rename_all = "snake_case")]
@@ -162,6 +186,12 @@ pub(crate) struct Done {
     pub done: String,
 }
 
+/// The page reads as the command line does unless told otherwise: faces are looked for, every frame is read.
+const READING: ReadOrder = ReadOrder {
+    find: true,
+    every: None,
+};
+
 fn done(text: impl Into<String>) -> Done {
     Done { done: text.into() }
 }
@@ -194,6 +224,15 @@ pub(crate) fn add(table: &mut Table) {
     table.post(
         about("aim", "Says where a person should read, and fixes."),
         aim,
+    );
+    table.post(about("people", "Names, merges and splits people."), people);
+    table.post(
+        about("answer", "Answers an open question."),
+        answer_question,
+    );
+    table.post(
+        about("erase", "Erases all face data of the film for good."),
+        erase_faces,
     );
     table.post(about("work", "Starts long work; one at a time."), work);
     table.post(
@@ -327,9 +366,37 @@ fn draw_patch(server: &Arc<Server>, shot: ShotId, order: PatchOrder) -> Result<J
         draw_shape(film, &name, &order.person, order.frame, &order.shape)
     })?;
     start(server, "Reading the patch", |film, context, problems| {
-        read_film(film, context, problems)?;
+        read_film(film, READING, context, problems)?;
         fix_film(film, context, problems)
     })
+}
+
+fn people(server: &Arc<Server>, order: PeopleOrder) -> Result<Done, Failure> {
+    let what = match order {
+        PeopleOrder::Name(text) => Say::Name(text),
+        PeopleOrder::Merge(text) => Say::Merge(text),
+        PeopleOrder::Split(text) => Say::Split(text),
+        PeopleOrder::Complexion(text) => Say::Complexion(text),
+    };
+    change(server, |film| say(film, &what))?;
+    start(server, "Fixing", |film, context, problems| {
+        fix_film(film, context, problems)
+    })?;
+    Ok(done("people were changed"))
+}
+
+fn answer_question(server: &Arc<Server>, order: AnswerOrder) -> Result<Done, Failure> {
+    let text = change(server, |film| answer(film, order.id, order.yes))?;
+    start(server, "Reading", |film, context, problems| {
+        read_film(film, READING, context, problems)?;
+        fix_film(film, context, problems)
+    })?;
+    Ok(done(text))
+}
+
+fn erase_faces(server: &Arc<Server>, _: Nothing) -> Result<Done, Failure> {
+    let count = change(server, erase)?;
+    Ok(done(format!("the data of {count} faces was erased")))
 }
 
 fn aim(server: &Arc<Server>, order: AimOrder) -> Result<JobView, Failure> {
@@ -372,12 +439,12 @@ fn work(server: &Arc<Server>, order: WorkOrder) -> Result<JobView, Failure> {
             let clips: Vec<PathBuf> = clips.into_iter().map(PathBuf::from).collect();
             start(server, "Taking in", move |film, context, problems| {
                 take_in(film, &clips, context, problems)?;
-                read_film(film, context, problems)?;
+                read_film(film, READING, context, problems)?;
                 fix_film(film, context, problems)
             })
         }
         WorkOrder::Read => start(server, "Reading", |film, context, problems| {
-            read_film(film, context, problems)?;
+            read_film(film, READING, context, problems)?;
             fix_film(film, context, problems)
         }),
         WorkOrder::Fix => start(server, "Fixing", |film, context, problems| {

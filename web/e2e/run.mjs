@@ -1,0 +1,288 @@
+// The real program with a real film in a real browser: what an editor does, who is refused, what the picture shows.
+// Usage: node web/e2e/run.mjs [WORDS OF A TEST'S NAME]…   INKARNAT names the program.
+import assert from "node:assert/strict";
+import { execFileSync } from "node:child_process";
+import { mkdtempSync, readdirSync, readFileSync, rmSync } from "node:fs";
+import { request } from "node:http";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { fileURLToPath } from "node:url";
+import { browser, opened, pageIn } from "./browser.mjs";
+
+const ROOT = fileURLToPath(new URL("../..", import.meta.url));
+const PROGRAM = process.env.INKARNAT ?? join(ROOT, "target/debug/inkarnat");
+const CLIP = join(ROOT, ".cache/real/single_face.mp4");
+const AXE = readFileSync(join(ROOT, "web/node_modules/axe-core/axe.min.js"), "utf8");
+const wanted = process.argv.slice(2);
+const work = mkdtempSync(join(tmpdir(), "inkarnat-page-"));
+
+/** A clip spoiled in a known way and the same clip as it is, with a patch on a cheek; read and fixed, nothing handed over. */
+function film() {
+  const spoiled = join(work, "portrait.mp4");
+  execFileSync(join(ROOT, "script/degrade"), [CLIP, spoiled]);
+  const path = join(work, "film.inkarnat");
+  const patch = (clip) => ["--patch", `${clip}@0:ellipse=0.405,0.55,0.022,0.045:person=Ren`];
+  const tolerant = (args) => {
+    try {
+      execFileSync(PROGRAM, args, { stdio: "pipe" });
+    } catch (error) {
+      // 2: something is short or unread, which a film may be.
+      if (error.status !== 2) throw new Error(`${args[0]}: ${error.stderr}`);
+    }
+  };
+  tolerant(["start", path, spoiled, CLIP, ...patch(spoiled), ...patch(CLIP)]);
+  tolerant(["read", path]);
+  tolerant(["aim", path, "--person", "Ren=level:53-60,hue:112-118"]);
+  tolerant(["fix", path]);
+  return path;
+}
+
+/** A plain request: any Host, any headers. */
+function asked(address, { method = "GET", headers = {}, path, body } = {}) {
+  const url = new URL(address);
+  return new Promise((resolve, reject) => {
+    const options = { host: url.hostname, port: url.port, method, path: path ?? url.pathname, headers: { host: url.host, ...headers } };
+    const sent = request(options, (response) => {
+      let text = "";
+      response.on("data", (part) => (text += part));
+      response.on("end", () => resolve({ status: response.statusCode, headers: response.headers, text }));
+    });
+    sent.on("error", reject);
+    sent.end(body);
+  });
+}
+
+async function axe(page, where) {
+  // The policy of the page lets no script in from outside; a check may go round it.
+  await page.evaluate(AXE);
+  const found = await page.evaluate(() => globalThis.axe.run(document, { resultTypes: ["violations"] }));
+  const serious = found.violations.filter((v) => v.impact === "serious" || v.impact === "critical");
+  const said = serious.map((v) => `${v.id}: ${v.nodes.map((n) => n.target.join(" ")).slice(0, 3).join(", ")}`);
+  assert.deepEqual(said, [], `axe-core in ${where}`);
+}
+
+async function idle(page) {
+  await page.waitForFunction(async () => !(await (await fetch("api/job")).json()).running, null, { timeout: 240_000, polling: 300 });
+}
+const shots = async (page) => page.evaluate(async () => (await (await fetch("api/film")).json()).shots);
+const loaded = (page) => page.waitForFunction(() => Number(document.querySelector("canvas[data-loaded]")?.dataset.loaded ?? 0) > 0, null, { timeout: 60_000 });
+
+const tests = {
+  "who is refused": async ({ address }) => {
+    const url = new URL(address);
+    const token = url.pathname.split("/")[1];
+    assert.match(token, /^[0-9a-f]{48}$/);
+    const status = async (options) => (await asked(address, options)).status;
+    assert.equal(await status({}), 200);
+    assert.equal(await status({ path: "/" }), 403, "no token");
+    assert.equal(await status({ path: `/${token.slice(0, -1)}0x/api/film` }), 403, "another token");
+    assert.equal(await status({ headers: { host: `evil.example:${url.port}` } }), 403, "a foreign Host");
+    assert.equal(await status({ headers: { host: "127.0.0.1:1" } }), 403, "another port");
+    assert.equal(await status({ headers: { origin: "http://evil.example" } }), 403, "another origin");
+    assert.equal(await status({ headers: { origin: "null" } }), 403, "no origin");
+    assert.equal(await status({ headers: { "sec-fetch-site": "cross-site" } }), 403, "another site");
+    for (const path of ["assets/../../../etc/passwd", "assets/..%2f..%2f..%2fetc%2fpasswd", "assets/%2e%2e/index.html", "api/shots/..%2f1", "api/shots/1/../../film"]) {
+      const answer = await asked(address, { path: `/${token}/${path}` });
+      assert.ok([400, 404, 403].includes(answer.status), `${path}: ${answer.status}`);
+      assert.ok(!answer.text.includes("root:"), path);
+    }
+    const change = { method: "POST", path: `/${token}/api/stop`, body: "{}" };
+    const json = { "content-type": "application/json" };
+    assert.equal(await status({ ...change, headers: json }), 403, "a change without Origin");
+    assert.equal(await status({ ...change, headers: { ...json, origin: url.origin } }), 200);
+    assert.equal(await status({ ...change, headers: { "content-type": "text/plain", origin: url.origin } }), 400, "a form's body");
+    const drop = await asked(address, { method: "POST", path: `/${token}/api/drop?name=..%2fx.mov`, headers: { origin: url.origin }, body: "x" });
+    assert.equal(drop.status, 400, "a path as the name of a dropped clip");
+    const { headers } = await asked(address);
+    assert.match(headers["content-security-policy"], /default-src 'none'; script-src 'self'; style-src 'self'/);
+    assert.equal(headers["x-content-type-options"], "nosniff");
+  },
+
+  "another page gets nothing": async ({ address, running }) => {
+    const { page } = await pageIn(running);
+    // Without the policy of any page: what a hostile one can do.
+    await page.goto("data:text/html,<p>another page");
+    const got = await page.evaluate(async (there) => {
+      const tried = [];
+      for (const path of ["", "api/film"]) {
+        tried.push(await fetch(there + path).then((r) => `read ${r.status}`, () => "refused"));
+      }
+      tried.push(await fetch(`${there}api/stop`, { method: "POST", mode: "no-cors", body: "{}" }).then((r) => r.type, () => "refused"));
+      return tried;
+    }, address);
+    assert.deepEqual(got.slice(0, 2), ["refused", "refused"]);
+    await page.context().close();
+  },
+
+  "every place, without a complaint": async ({ address, running }) => {
+    const { page, complaints } = await pageIn(running);
+    await page.goto(address);
+    await page.getByRole("button", { name: "run charts" }).waitFor();
+    await page.getByRole("navigation").getByRole("button", { name: "Film" }).waitFor();
+    await axe(page, "Film");
+    await page.getByRole("button", { name: "list" }).click();
+    await page.getByRole("table").first().waitFor();
+    await axe(page, "the list");
+    for (const [key, heading] of [["2", "portrait"], ["3", "People"], ["4", "Hand over"]]) {
+      await page.keyboard.press(key);
+      await page.getByRole("heading", { name: heading, exact: true }).first().waitFor();
+      await page.waitForTimeout(600);
+      await axe(page, heading);
+    }
+    await page.keyboard.press("?");
+    await page.getByRole("dialog").waitFor();
+    await axe(page, "the help sheet");
+    assert.deepEqual(complaints, []);
+    await page.context().close();
+  },
+
+  "the picture is the exported table's": async ({ address, running }) => {
+    const { page, complaints } = await pageIn(running);
+    await page.goto(`${address}#/shot`);
+    await loaded(page);
+    await page.keyboard.press("d"); // all after
+    await page.waitForTimeout(800);
+    const found = await page.evaluate(async () => {
+      const canvas = document.querySelector("canvas[data-loaded]");
+      const film = await (await fetch("api/film")).json();
+      const shot = film.shots[0];
+      const frame = Math.floor((shot.in_frame + shot.out_frame - 1) / 2);
+      const picture = await fetch(`api/shots/${shot.id}/picture?frame=${frame}&side=table&form=screen_exact&width=${canvas.width}`);
+      const bitmap = await createImageBitmap(await picture.blob(), { colorSpaceConversion: "none" });
+      const plain = new OffscreenCanvas(bitmap.width, bitmap.height).getContext("2d");
+      plain.drawImage(bitmap, 0, 0);
+      const expected = plain.getImageData(0, 0, bitmap.width, bitmap.height).data;
+      const shown = canvas.pixels();
+      const size = [canvas.width, canvas.height, bitmap.width, bitmap.height];
+      let near = 0;
+      let moved = 0;
+      for (let i = 0; i < expected.length; i += 4) {
+        const off = Math.max(...[0, 1, 2].map((c) => Math.abs(expected[i + c] - shown[i + c])));
+        if (off <= 1) near += 1;
+      }
+      const before = await fetch(`api/shots/${shot.id}/picture?frame=${frame}&side=before&form=screen_exact&width=${canvas.width}`);
+      const other = new OffscreenCanvas(bitmap.width, bitmap.height).getContext("2d");
+      other.drawImage(await createImageBitmap(await before.blob(), { colorSpaceConversion: "none" }), 0, 0);
+      const source = other.getImageData(0, 0, bitmap.width, bitmap.height).data;
+      for (let i = 0; i < source.length; i += 4) if (Math.abs(source[i] - shown[i]) > 4) moved += 1;
+      return { size, share: near / (expected.length / 4), moved: moved / (expected.length / 4) };
+    });
+    assert.deepEqual(found.size.slice(0, 2), found.size.slice(2));
+    console.log(`    within 1/255 on ${(100 * found.share).toFixed(3)} % of pixels; ${(100 * found.moved).toFixed(0)} % were moved by the fix`);
+    assert.ok(found.share >= 0.999, `${found.share}`);
+    assert.ok(found.moved > 0.2, "the fix moves the picture");
+    assert.deepEqual(complaints, []);
+    await page.context().close();
+  },
+
+  "choose, type, keep, draw, hand over, report": async ({ address, running }) => {
+    const { page, complaints } = await pageIn(running);
+    await page.goto(`${address}#/film`);
+    await page.getByRole("button", { name: "run charts" }).waitFor();
+    await page.getByRole("combobox").selectOption("distance");
+    await page.keyboard.press("Home");
+    await page.keyboard.press("Enter");
+    await loaded(page);
+    const reach = async () => (await page.evaluate(async () => (await (await fetch(`api/shots/${location.hash.split("/")[2] ?? 1}`)).json()).report.fix?.reach));
+    const first = await reach();
+    const other = first === "mids" ? "picture" : "mids";
+    await page.getByRole("button", { name: `take ${other}` }).click();
+    await page.getByRole("row", { name: new RegExp(`^${other} .*chosen$`) }).waitFor();
+    assert.equal(await reach(), other);
+    await page.getByRole("button", { name: "back to what the rule chooses" }).click();
+    await page.getByRole("row", { name: new RegExp(`^${first} .*chosen$`) }).waitFor();
+    const slope = page.getByRole("textbox", { name: "slope red" });
+    await slope.focus();
+    await slope.fill("1.25");
+    await slope.press("Enter");
+    await page.getByRole("row", { name: /^by hand .*chosen$/ }).waitFor();
+    assert.equal(await reach(), "hand");
+    await page.getByRole("button", { name: "back to what the rule chooses" }).click();
+    await page.getByRole("row", { name: new RegExp(`^${first} .*chosen$`) }).waitFor();
+
+    await page.getByRole("button", { name: /traces/ }).click();
+    await page.getByRole("combobox", { name: "trace" }).selectOption("chroma");
+    await page.locator('canvas[aria-label^="vectorscope"]').waitFor({ timeout: 60_000 });
+
+    await page.getByRole("button", { name: "ellipse" }).click();
+    const box = await page.locator("canvas[data-loaded]").boundingBox();
+    await page.mouse.move(box.x + 0.5 * box.width, box.y + 0.32 * box.height);
+    await page.mouse.down();
+    await page.mouse.move(box.x + 0.525 * box.width, box.y + 0.36 * box.height, { steps: 4 });
+    await page.mouse.up();
+    await page.getByLabel("whose").fill("Ren");
+    await page.getByRole("button", { name: "read it" }).click();
+    await page.waitForTimeout(500);
+    await idle(page);
+    const patches = await page.evaluate(async () => (await (await fetch(`api/shots/${location.hash.split("/")[2] ?? 1}`)).json()).patches.length);
+    assert.equal(patches, 2, "the patch is in the film");
+
+    await page.keyboard.press("ArrowRight");
+    await page.waitForTimeout(500);
+    await page.keyboard.press("k");
+    await page.getByRole("button", { name: /kept; no longer keep/ }).waitFor({ timeout: 30_000 });
+    await idle(page);
+    assert.ok((await shots(page)).some((shot) => shot.state === "kept"));
+
+    await page.keyboard.press("4");
+    const directory = join(work, "handed");
+    await page.getByRole("textbox", { name: "where" }).fill(directory);
+    await page.getByRole("button", { name: "hand over and prove" }).click();
+    await page.waitForTimeout(500);
+    await idle(page);
+    await page.getByRole("cell", { name: /\.mov$/ }).first().waitFor();
+    assert.ok((await shots(page)).some((shot) => shot.state === "proved"), "something is proved");
+    const written = readdirSync(directory);
+    for (const name of ["clips", "cdl", "luts", "readings.json", "report.html"]) assert.ok(written.includes(name), name);
+
+    const report = await page.context().newPage();
+    await report.goto(`file://${join(directory, "report.html")}`);
+    await report.getByRole("heading", { name: "The film shot by shot" }).waitFor();
+    assert.equal(await report.locator(".stills img").count(), 4, "two shots, before and after");
+    await axe(report, "the report");
+    assert.deepEqual(complaints, []);
+    await page.context().close();
+  },
+
+  "a new film from the first page": async ({ running }) => {
+    const served = await opened(PROGRAM, join(work, "new.inkarnat"));
+    try {
+      const { page, complaints } = await pageIn(running);
+      await page.goto(served.address);
+      await page.getByRole("heading", { name: "A new film" }).waitFor();
+      await axe(page, "the first page");
+      await page.getByRole("textbox").fill(CLIP);
+      await page.getByRole("button", { name: "take in", exact: true }).click();
+      await page.getByRole("button", { name: "run charts" }).waitFor({ timeout: 120_000 });
+      await idle(page);
+      assert.equal((await shots(page)).length, 1);
+      assert.deepEqual(complaints, []);
+      await page.context().close();
+    } finally {
+      await served.close();
+    }
+  },
+};
+
+const path = film();
+const served = await opened(PROGRAM, path);
+const running = await browser();
+let passed = 0;
+const failed = [];
+for (const [name, test] of Object.entries(tests)) {
+  if (wanted.length > 0 && !wanted.every((word) => name.includes(word))) continue;
+  const began = Date.now();
+  try {
+    await test({ address: served.address, running });
+    passed += 1;
+    console.log(`  ok      ${name} (${((Date.now() - began) / 1000).toFixed(1)} s)`);
+  } catch (error) {
+    failed.push(name);
+    console.log(`  FAILED  ${name}: ${error.stack ?? error}`);
+  }
+}
+await running.close();
+await served.close();
+rmSync(work, { recursive: true, force: true });
+console.log(`browser: ${passed} passed, ${failed.length} failed`);
+process.exitCode = failed.length === 0 && passed > 0 ? 0 : 1;
