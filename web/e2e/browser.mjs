@@ -39,6 +39,9 @@ export async function pageIn(running, viewport = { width: 1280, height: 720 }) {
   page.on("console", (message) => {
     if (message.type() === "error") complaints.push(message.text());
   });
-  page.on("pageerror", (error) => complaints.push(String(error)));
+  page.on("pageerror", (error) => {
+    complaints.push(String(error));
+    if (process.env.INKARNAT_SHOTS) console.log(error.stack);
+  });
   return { page, complaints };
 }

@@ -62,7 +62,11 @@ async function axe(page, where) {
 }
 
 async function idle(page) {
-  await page.waitForFunction(async () => !(await (await fetch("api/job")).json()).running, null, { timeout: 240_000, polling: 300 });
+  const end = Date.now() + 240_000;
+  while (await page.evaluate(async () => (await (await fetch("api/job")).json()).running)) {
+    assert.ok(Date.now() < end, "the long work ends");
+    await page.waitForTimeout(300);
+  }
 }
 const shots = async (page) => page.evaluate(async () => (await (await fetch("api/film")).json()).shots);
 const loaded = (page) => page.waitForFunction(() => Number(document.querySelector("canvas[data-loaded]")?.dataset.loaded ?? 0) > 0, null, { timeout: 60_000 });
@@ -205,6 +209,7 @@ const tests = {
     await page.locator('canvas[aria-label^="vectorscope"]').waitFor({ timeout: 60_000 });
 
     await page.getByRole("button", { name: "ellipse" }).click();
+    await page.locator("canvas[data-loaded]").scrollIntoViewIfNeeded();
     const box = await page.locator("canvas[data-loaded]").boundingBox();
     await page.mouse.move(box.x + 0.5 * box.width, box.y + 0.32 * box.height);
     await page.mouse.down();
@@ -264,6 +269,15 @@ const tests = {
   },
 };
 
+/** Screenshots of what a failed test left open, where INKARNAT_SHOTS names a directory. */
+async function leave(name) {
+  const directory = process.env.INKARNAT_SHOTS;
+  for (const context of directory ? running.contexts() : []) {
+    for (const [i, page] of context.pages().entries()) await page.screenshot({ path: join(directory, `${name.replace(/\W+/g, "-")}-${i}.png`) });
+    await context.close();
+  }
+}
+
 const path = film();
 const served = await opened(PROGRAM, path);
 const running = await browser();
@@ -278,6 +292,7 @@ for (const [name, test] of Object.entries(tests)) {
     console.log(`  ok      ${name} (${((Date.now() - began) / 1000).toFixed(1)} s)`);
   } catch (error) {
     failed.push(name);
+    await leave(name);
     console.log(`  FAILED  ${name}: ${error.stack ?? error}`);
   }
 }

@@ -212,7 +212,9 @@ mod tests {
     /// RFC 4648 section 10.
     #[test]
     fn base64_test_vectors() {
-        let coded = ["", "Zg==", "Zm8=", "Zm9v", "Zm9vYg==", "Zm9vYmE=", "Zm9vYmFy"];
+        let coded = [
+            "", "Zg==", "Zm8=", "Zm9v", "Zm9vYg==", "Zm9vYmE=", "Zm9vYmFy",
+        ];
         for (length, coded) in coded.into_iter().enumerate() {
             assert_eq!(base64(&b"foobar"[..length]), coded);
         }
