@@ -149,6 +149,8 @@ fn the_same_run_gives_the_same_bytes() {
     let names: Vec<_> = one
         .iter()
         .map(|(path, _)| path.to_string_lossy().into_owned())
+        // Written where the page was built before the program.
+        .filter(|name| name != "report.html")
         .collect();
     assert_eq!(
         names,
@@ -163,8 +165,14 @@ fn the_same_run_gives_the_same_bytes() {
     for ((path, one), (_, two)) in one.iter().zip(&two) {
         assert!(one == two, "{} differs", path.display());
     }
-    let readings = String::from_utf8(one[4].1.clone()).unwrap();
-    assert!(!readings.contains("/tmp"), "no path of the machine");
+    for (path, bytes) in &one[4..] {
+        let text = String::from_utf8(bytes.clone()).unwrap();
+        assert!(
+            !text.contains("/tmp"),
+            "{}: a path of the machine",
+            path.display()
+        );
+    }
 }
 
 #[test]

@@ -51,7 +51,13 @@ pub fn report_data(
     workers: &Workers,
     cancel: &Cancel,
 ) -> Result<ReportData, AppError> {
-    let short = overview(film, report(film)?)?;
+    let mut short = overview(film, report(film)?)?;
+    // The report goes to others: no path of this machine.
+    short.file = film
+        .path()
+        .file_name()
+        .map(|name| name.to_string_lossy().into_owned())
+        .unwrap_or_default();
     let scratch = tempfile::tempdir().map_err(|source| AppError::File {
         path: std::env::temp_dir(),
         doing: "making a directory for pictures",

@@ -256,7 +256,7 @@ function drawLabels(g: Canvas, layout: Layout, content: ChartContent, inks: Inks
       if (band.height > 40) {
         g.font = `11px ${FONT}`;
         g.fillStyle = inks.quiet;
-        label(g, `aim ${aim}`, 0, band.top + 27, right - 34);
+        label(g, `aim ${aim}`, 0, band.top + 27, right);
       }
     }
     g.font = `11px ${FONT}`;
@@ -264,7 +264,7 @@ function drawLabels(g: Canvas, layout: Layout, content: ChartContent, inks: Inks
     g.textAlign = "right";
     const middle = band.top + band.height / 2 + 4;
     if (band.kind === "level") {
-      g.fillText("level", right, Math.max(middle, band.top + 27));
+      g.fillText("level", right, Math.max(middle, band.top + (band.height > 40 ? 41 : 27)));
     } else if (band.height > 44) {
       g.fillText("greener ↑", right, band.top + 14);
       g.fillText("hue", right, middle);

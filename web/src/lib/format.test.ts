@@ -1,6 +1,6 @@
 import { expect, it } from "vitest";
 import { framesFromBytes, signalFromBytes } from "./frames";
-import { bytes, clock, fileName, hue, level, number, offLine, timeLeft } from "./format";
+import { bytes, clock, fileName, hue, level, number, offLine, sentence, timeLeft } from "./format";
 import { outlinePoints, partAbout, pathOf, poseIn } from "./pose";
 import { screenFromSignal } from "./screen";
 
@@ -18,6 +18,8 @@ it("says numbers as words", () => {
   expect(timeLeft(240)).toBe("about 4 min left");
   expect(bytes(999)).toBe("999 bytes");
   expect(bytes(2_500_000)).toBe("2.5 MB");
+  expect(sentence("balance the picture")).toBe("Balance the picture.");
+  expect(sentence("")).toBe("");
   expect(fileName("/a/b c/d.mov")).toBe("d.mov");
 });
 

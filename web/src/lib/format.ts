@@ -80,6 +80,12 @@ export function counted(count: number, what: string): string {
   return `${count} ${what}${count === 1 ? "" : "s"}`;
 }
 
+/** A sentence that begins and ends like one. */
+export function sentence(text: string): string {
+  const whole = text.charAt(0).toUpperCase() + text.slice(1);
+  return /[.!?…]$/.test(whole) || whole === "" ? whole : `${whole}.`;
+}
+
 /** The file name of a path. */
 export function fileName(path: string): string {
   return path.split(/[\\/]/).pop() ?? path;
