@@ -3,9 +3,10 @@
 use crate::clip::{picturing, probing, proving, reading, rendering};
 use crate::event::Cancel;
 use crate::{AppError, Result};
+use inkarnat_color::Region;
 use inkarnat_color::WorkingSpace;
 use inkarnat_fix::PicturePixel;
-use inkarnat_media::{Codec, Probe};
+use inkarnat_media::{Codec, Probe, Timecode};
 use inkarnat_ops::Chain;
 use inkarnat_people::{FaceLight, FaceTrack, Outline};
 use inkarnat_reading::{ClipRule, FrameReading, Patch, ShotReading, Similarity, Traces, Track};
@@ -61,10 +62,15 @@ pub struct PersonPatches {
 pub struct ReadJob {
     /// The source.
     pub path: PathBuf,
-    /// Frames that it was counted to have.
+    /// First source frame of the shot.
+    pub first: u64,
+    /// Frames of the shot.
     pub frames: u64,
     /// Every n-th frame is read, from the first; 1 is every frame.
     pub every: u64,
+    /// Frames of it whose picture is not the shot's own (dissolve, fade, flash): not read.
+    #[serde(default)]
+    pub left_out: LeftOut,
     /// The film's working space.
     pub space: WorkingSpace,
     /// Whom to read in drawn patches.
@@ -116,6 +122,77 @@ pub struct ReadFace {
     pub skin: Vec<[f32; 3]>,
     /// Share of the face's regions that is unclipped skin of one colour, 0–1, mean over the frames.
     pub coverage: f64,
+}
+
+impl ReadJob {
+    /// Whether a frame is read.
+    pub(crate) fn reads(&self, frame: u64) -> bool {
+        (self.first..self.first + self.frames).contains(&frame)
+            && frame.is_multiple_of(self.every.max(1))
+            && !self.left_out.frame(frame)
+    }
+
+    /// The last frame that is read.
+    pub(crate) fn last_read(&self) -> Option<u64> {
+        (self.first..self.first + self.frames)
+            .rev()
+            .find(|frame| self.reads(*frame))
+    }
+}
+
+/// What of a shot's pictures is left out of every statistic.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct LeftOut {
+    /// Spans of source frames, half-open: dissolves, fades, flashes.
+    pub frames: Vec<(u64, u64)>,
+    /// Parts of the picture over spans of source frames: bars above and below, titles.
+    pub areas: Vec<LeftOutArea>,
+}
+
+/// A part of the picture that is left out, in fractions of its width and height.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LeftOutArea {
+    /// Source frames, half-open.
+    pub frames: (u64, u64),
+    /// Left edge.
+    pub left: f64,
+    /// Upper edge.
+    pub top: f64,
+    /// Right edge.
+    pub right: f64,
+    /// Lower edge.
+    pub bottom: f64,
+}
+
+impl LeftOut {
+    /// Whether a frame is left out as a whole.
+    #[must_use]
+    pub fn frame(&self, frame: u64) -> bool {
+        self.frames
+            .iter()
+            .any(|(from, to)| (*from..*to).contains(&frame))
+    }
+
+    /// The parts left out of a frame, in pixels.
+    pub(crate) fn regions(&self, frame: u64, width: usize, height: usize) -> Vec<Region> {
+        let pixels = |fraction: f64, length: usize| {
+            ((fraction * length as f64).round().max(0.0) as usize).min(length)
+        };
+        self.areas
+            .iter()
+            .filter(|area| (area.frames.0..area.frames.1).contains(&frame))
+            .map(|area| {
+                let (x, y) = (pixels(area.left, width), pixels(area.top, height));
+                Region {
+                    x,
+                    y,
+                    width: pixels(area.right, width).saturating_sub(x),
+                    height: pixels(area.bottom, height).saturating_sub(y),
+                }
+            })
+            .filter(|region| region.width > 0 && region.height > 0)
+            .collect()
+    }
 }
 
 /// What was read of one person.
@@ -171,8 +248,14 @@ pub struct RenderJob {
     pub source: PathBuf,
     /// Where to write; renamed by the parent when closed.
     pub output: PathBuf,
-    /// Frames that the source was counted to have.
+    /// First source frame that is written.
+    pub first: u64,
+    /// Frames that are written.
     pub frames: u64,
+    /// Whether that is the source from its first frame to its last.
+    pub whole: bool,
+    /// Timecode of the first frame, where only a part is written.
+    pub timecode: Option<Timecode>,
     /// What to do to each picture.
     pub chain: Chain,
     /// How to encode.
@@ -214,8 +297,15 @@ pub struct ProveJob {
     pub source: PathBuf,
     /// The delivered file.
     pub delivered: PathBuf,
-    /// Frames that both should have.
+    /// The source frame that the delivered file begins with.
+    pub first: u64,
+    /// Frames that the delivered file should have.
     pub frames: u64,
+    /// Source frames of the shot, half-open: the delivered file may have more at its ends.
+    pub shot: (u64, u64),
+    /// Frames and parts of the picture that are not read.
+    #[serde(default)]
+    pub left_out: LeftOut,
     /// What was done to each picture.
     pub chain: Chain,
     /// The film's working space.

@@ -29,6 +29,7 @@ pub mod worker;
 
 pub use error::{AppError, Result};
 pub use event::{Cancel, Event, Stage, Unwatched, Watch};
+pub use inkarnat_cut::Status as CutStatus;
 pub use inkarnat_film::{Film, FilmError};
 pub use inkarnat_fix::{Aim, Reach};
 pub use inkarnat_media::Codec;
@@ -37,11 +38,13 @@ pub use problem::{Context, Problem};
 pub use show::{FilmReport, all_well, report};
 pub use steps::choosing::{Choice, choose, settle_choices, try_ops};
 pub use steps::fixing::{FixRecord, fix_film};
+pub use steps::grouping::{Grouping, group, note, redo, undo};
 pub use steps::handing::{Delivery, hand_over, write_new_report, write_readings, write_report};
 pub use steps::keeping::keep;
 pub use steps::people::{COMPLEXIONS, PersonListed, Say, answer, erase, people_of, say};
 pub use steps::proving::{PersonProof, Proof, Tolerance, prove_film};
 pub use steps::reading::{ReadOrder, read_film};
+pub use steps::recutting::{CutChanges, CutOrder, ShotChange, cut_film};
 pub use steps::running::{Order, film_in, run};
 pub use steps::taking::{
     AimSetting, draw, draw_shape, open_or_create, patches_listed, set_aims, take_in, undraw,

@@ -1,13 +1,21 @@
 //! How a film stands, as plain data with a documented schema.
 
+mod cut;
+
+pub use cut::{
+    CutReport, HistoryReport, LeftOutReport, SceneReport, SetupReport, UsedReport, VersionReport,
+    describe,
+};
+
 use crate::faces::FaceFacts;
 use crate::nearest::NearestCdl;
+use crate::steps::cutting::used_of;
 use crate::steps::finding::{Present, facts_of, present};
 use crate::steps::fixing::{FixRecord, aim_setting};
-use crate::steps::handing::{chain_of, clip_key};
+use crate::steps::handing::{chain_of, clip_key, span_of_clip, timecode_at};
 use crate::steps::proving::Proof;
-use crate::steps::taking::probe_of;
 use crate::{Result, problem::Problem};
+use cut::{cut_parts, left_out_report};
 use inkarnat_color::{Chroma, Hue, SKIN_TONE_LINE, Ycbcr, delta_e_2000};
 use inkarnat_film::{Deliverable, Film, Shot, Source, Stage, Step, StepOutcome};
 use inkarnat_fix::{Aim, AimCentre, Fix, Reach, SkinValue, State, Want};
@@ -32,8 +40,22 @@ pub struct FilmReport {
     pub working_space: SpaceReport,
     /// The skin-tone line that `off_line_deg` counts from, degrees on the Cb/Cr plane.
     pub skin_tone_line_deg: f64,
+    /// The cut that is in the film; null where clips were taken in whole.
+    pub cut: Option<CutReport>,
     /// The shots in film order.
     pub shots: Vec<ShotReport>,
+    /// The scenes in film order.
+    pub scenes: Vec<SceneReport>,
+    /// The setups, in the order of making; every shot is in exactly one.
+    pub setups: Vec<SetupReport>,
+    /// Shots of earlier cuts that are not in this one; their decisions come back with them.
+    pub lost: Vec<String>,
+    /// Spans of finished pictures that are no shot.
+    pub left_out: Vec<LeftOutReport>,
+    /// What was handed over, oldest first.
+    pub versions: Vec<VersionReport>,
+    /// The history of decisions.
+    pub history: HistoryReport,
     /// Doubts that only the editor can settle.
     pub questions: Vec<Question>,
     /// Changes that the picture itself suggests and nobody has asked for.
@@ -125,6 +147,12 @@ pub struct ShotReport {
     pub out_frame: u64,
     /// Timecode of the first frame; null where the source has none.
     pub timecode_in: Option<String>,
+    /// Where the cut uses it; null for a clip taken in whole.
+    pub used: Option<UsedReport>,
+    /// The editor's note; null where there is none.
+    pub note: Option<String>,
+    /// Spans and parts of the picture that are left out of every reading and statistic.
+    pub left_out: Vec<LeftOutReport>,
     /// The setup that carries the fix.
     pub setup: String,
     /// The scene.
@@ -405,6 +433,7 @@ pub fn report(film: &Film) -> Result<FilmReport> {
         .iter()
         .map(|shot| shot_report(film, shot))
         .collect::<Result<_>>()?;
+    let parts = cut_parts(film)?;
     Ok(FilmReport {
         schema: SCHEMA,
         film: film.name().to_owned(),
@@ -413,7 +442,14 @@ pub fn report(film: &Film) -> Result<FilmReport> {
             coefficients: space.coefficients.to_string(),
         },
         skin_tone_line_deg: SKIN_TONE_LINE.degrees(),
+        cut: parts.cut,
         shots,
+        scenes: parts.scenes,
+        setups: parts.setups,
+        lost: parts.lost,
+        left_out: parts.left_out,
+        versions: parts.versions,
+        history: parts.history,
         questions: questions(film)?,
         proposals: Vec::new(),
     })
@@ -530,17 +566,24 @@ fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
         }
     }
     let timecode = match &source {
-        Some(source) => probe_of(source)?.timecode.map(|t| t.to_string()),
+        Some(source) => timecode_at(source, shot.in_frame)?.map(|t| t.to_string()),
         None => None,
     };
     Ok(ShotReport {
         shot: shot.name.clone(),
         source: source
+            .as_ref()
             .map(|source| source.path.to_string_lossy().into_owned())
             .unwrap_or_default(),
         in_frame: shot.in_frame,
         out_frame: shot.out_frame,
         timecode_in: timecode,
+        used: used_of(shot)?.map(|used| UsedReport::of(&used)),
+        note: film.note(shot.id)?,
+        left_out: match &source {
+            Some(source) => left_out_report(source, shot)?,
+            None => Vec::new(),
+        },
         setup: setup.map(|setup| setup.name).unwrap_or_default(),
         scene,
         state,
@@ -618,9 +661,16 @@ fn current_clip(film: &Film, shot: &Shot, source: &Source) -> Result<Option<Deli
     Ok(film.deliverables()?.into_iter().find(|clip| {
         clip.kind == "clip"
             && clip.shot == Some(shot.id)
-            && serde_json::from_value(clip.detail["codec"].clone())
-                .is_ok_and(|codec| clip_key(source, &chain, codec) == clip.key)
+            && serde_json::from_value(clip.detail["codec"].clone()).is_ok_and(|codec| {
+                clip_key(source, &chain, codec, span_of(clip, source)) == clip.key
+            })
     }))
+}
+
+/// The half-open span of source frames that a delivered clip holds.
+fn span_of(clip: &Deliverable, source: &Source) -> (u64, u64) {
+    let (first, frames) = span_of_clip(clip, source);
+    (first, first + frames)
 }
 
 /// What the delivered clip does not keep of its source, one line each.

@@ -14,6 +14,7 @@
     reason = "this crate reads and writes files"
 )]
 
+mod cutting;
 mod error;
 mod faces;
 mod fingerprint;
@@ -24,15 +25,17 @@ mod pack;
 mod results;
 mod schema;
 mod store;
+mod undo;
 
 pub use error::{FilmError, Result};
 pub use faces::{Face, FaceLink, NewFace, Question};
 pub use fingerprint::{Fingerprint, InputKey};
-pub use history::Decision;
+pub use history::{Decision, DecisionState};
 pub use lock::lock_path;
 pub use model::{
-    Deliverable, FaceId, NewSource, Patch, PatchId, Person, PersonId, Scene, SceneId, Setup,
-    SetupId, Shot, ShotId, Source, SourceId, Stage, Step, StepOutcome, StepRecord,
+    CutRecord, Deliverable, FaceId, NewSource, Patch, PatchId, Person, PersonId, Place, Scene,
+    SceneId, Setup, SetupId, Shot, ShotId, Source, SourceId, Stage, Step, StepOutcome, StepRecord,
+    VersionRecord,
 };
 pub use pack::Packed;
 pub use results::{PatchTrack, PersonReading, ReadResult, value_of};

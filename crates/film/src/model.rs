@@ -73,6 +73,9 @@ pub struct Source {
     pub probe: Value,
     /// Frames, counted.
     pub frames: u64,
+    /// What was seen in it as a finished picture (cuts, bars, mattes, titles), in the form of the
+    /// app crate; null where nobody looked.
+    pub seen: Value,
 }
 
 /// A source clip about to be taken in.
@@ -127,6 +130,53 @@ pub struct Shot {
     pub setup: SetupId,
     /// The editor says: leave it.
     pub kept: bool,
+    /// How the cut uses it, in the form of the app crate; null for a clip taken in whole.
+    pub used: Value,
+}
+
+/// A place in a cut: a shot that is there already, or a new one.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Place {
+    /// The shot that is used here; `None` makes one.
+    pub shot: Option<ShotId>,
+    /// The shot that a new one takes patches, note, `kept` and results over from.
+    pub like: Option<ShotId>,
+    /// Name of a new shot; made different where it is taken.
+    pub name: String,
+    /// The source clip.
+    pub source: SourceId,
+    /// First source frame.
+    pub in_frame: u64,
+    /// The source frame after the last.
+    pub out_frame: u64,
+    /// Setup of a new shot; made where there is none of that name.
+    pub setup: String,
+    /// Scene of a new setup; made where there is none of that name.
+    pub scene: String,
+    /// How the cut uses it, in the form of the app crate.
+    pub used: Value,
+}
+
+/// A cut that was taken in.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CutRecord {
+    /// Its number; later ones are larger.
+    pub id: i64,
+    /// Seconds since 1970-01-01 UTC.
+    pub at_s: i64,
+    /// The list or picture that it came from.
+    pub origin: String,
+}
+
+/// What was handed over, when, and from which cut.
+#[derive(Clone, Debug, PartialEq)]
+pub struct VersionRecord {
+    /// Its name.
+    pub name: String,
+    /// Seconds since 1970-01-01 UTC.
+    pub at_s: i64,
+    /// The cut that was in the film; `None` where clips were taken in whole.
+    pub cut: Option<i64>,
 }
 
 /// Somebody whose skin is read.

@@ -458,7 +458,7 @@ impl Film {
         )
     }
 
-    fn packed<T: DeserializeOwned>(
+    pub(crate) fn packed<T: DeserializeOwned>(
         &self,
         table: &'static str,
         sql: &str,
@@ -508,6 +508,7 @@ fn forget_shot(t: &Transaction<'_>, shot: ShotId) -> rusqlite::Result<()> {
         "DELETE FROM track WHERE patch_id IN (SELECT id FROM patch WHERE shot_id = ?1)",
         "DELETE FROM sample WHERE shot_id = ?1 AND person_id = 0",
         "DELETE FROM shot_note WHERE shot_id = ?1",
+        "DELETE FROM read_span WHERE shot_id = ?1",
         "DELETE FROM proof WHERE shot_id = ?1",
         "DELETE FROM step WHERE shot_id = ?1 AND step IN ('read', 'prove')",
     ] {

@@ -128,6 +128,7 @@ const MIGRATIONS: &[&str] = &[
 ",
     FACES,
     CHOICES,
+    CUTS,
 ];
 
 /// Faces found, who they are, what is asked about them.
@@ -176,6 +177,54 @@ const FACES: &str = "
 
 /// What the editor chose for a setup in place of the rule's choice; null: the rule's.
 const CHOICES: &str = "ALTER TABLE setup ADD COLUMN choice TEXT;";
+/// Cuts, versions, notes, and a history that can be gone back in.
+const CUTS: &str = "
+    -- A shot at a position of 0 or less is not in the cut; it keeps its decisions and results.
+    ALTER TABLE shot ADD COLUMN used TEXT;
+    ALTER TABLE source ADD COLUMN seen TEXT;
+    ALTER TABLE film ADD COLUMN cut_id INTEGER;
+    ALTER TABLE decision ADD COLUMN state TEXT NOT NULL DEFAULT 'done';
+    CREATE TABLE deciding (
+        id          INTEGER PRIMARY KEY CHECK (id = 1),
+        decision_id INTEGER
+    ) STRICT;
+    INSERT INTO deciding (id) VALUES (1);
+    CREATE TABLE undo_step (
+        id          INTEGER PRIMARY KEY AUTOINCREMENT,
+        decision_id INTEGER NOT NULL REFERENCES decision (id),
+        statement   TEXT NOT NULL
+    ) STRICT;
+    CREATE INDEX undo_step_decision ON undo_step (decision_id);
+    CREATE TABLE editor_note (
+        shot_id INTEGER PRIMARY KEY REFERENCES shot (id),
+        text    TEXT NOT NULL
+    ) STRICT;
+    CREATE TABLE cut (
+        id     INTEGER PRIMARY KEY,
+        at_s   INTEGER NOT NULL,
+        origin TEXT NOT NULL,
+        list   BLOB NOT NULL
+    ) STRICT;
+    CREATE TABLE version (
+        id     INTEGER PRIMARY KEY,
+        name   TEXT NOT NULL UNIQUE,
+        at_s   INTEGER NOT NULL,
+        cut_id INTEGER,
+        detail BLOB NOT NULL
+    ) STRICT;
+    -- The source frames that were read of a shot: it may be cut shorter since.
+    CREATE TABLE read_span (
+        shot_id   INTEGER PRIMARY KEY REFERENCES shot (id),
+        input_key TEXT NOT NULL,
+        in_frame  INTEGER NOT NULL,
+        out_frame INTEGER NOT NULL
+    ) STRICT;
+    CREATE TABLE signature (
+        shot_id   INTEGER PRIMARY KEY REFERENCES shot (id),
+        input_key TEXT NOT NULL,
+        signature TEXT NOT NULL
+    ) STRICT;
+";
 
 /// Sets the connection up and says whether the file is a film.
 pub(crate) fn check(connection: &Connection, path: &Path) -> Result<i64> {

@@ -9,7 +9,7 @@ use crate::{
     Shot, ShotId, Source, SourceId, schema,
 };
 use inkarnat_color::WorkingSpace;
-use rusqlite::{Connection, OpenFlags, OptionalExtension, Row, Transaction, params};
+use rusqlite::{Connection, OpenFlags, Row, Transaction, params};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::Value;
@@ -134,6 +134,9 @@ impl Film {
         connection
             .pragma_update(None, "foreign_keys", true)
             .map_err(database)?;
+        if lock.is_some() {
+            crate::undo::watch(&connection).map_err(database)?;
+        }
         let (name, space): (String, String) = connection
             .query_row(
                 "SELECT name, working_space FROM film WHERE id = 1",
@@ -169,83 +172,105 @@ impl Film {
     }
 
     /// Takes a clip in: the source, a setup of the same name in the film's first scene, and a shot
-    /// of the whole clip. A clip that is in the film already is left as it is.
+    /// of the whole clip. A clip that is in the film already is left as it is; one that had been
+    /// taken out comes back.
     ///
     /// # Errors
     /// If the film cannot be written.
     pub fn take_in(&mut self, source: &NewSource) -> Result<ShotId> {
-        if let Some(known) = self
-            .sources()?
-            .into_iter()
-            .find(|known| known.absolute == source.absolute)
-            && let Some(shot) = self.shots()?.into_iter().find(|s| s.source == known.id)
-        {
-            if known.fingerprint != source.fingerprint {
-                self.change(|t| {
-                    t.execute(
-                        "UPDATE source SET fingerprint = ?2, frames = ?3, probe = ?4 WHERE id = ?1",
-                        params![
-                            known.id,
-                            json(&source.fingerprint),
-                            source.frames,
-                            source.probe.to_string()
-                        ],
-                    )?;
-                    t.execute(
-                        "UPDATE shot SET in_frame = 0, out_frame = ?2 WHERE id = ?1",
-                        params![shot.id, source.frames],
-                    )?;
-                    forget_faces(t, shot.id)?;
-                    forget_results(t, shot.id)
-                })?;
-            }
+        let known = self.add_source(source)?;
+        let used = |shots: Vec<Shot>| shots.into_iter().find(|s| s.source == known);
+        if let Some(shot) = used(self.shots()?) {
             return Ok(shot.id);
         }
+        let out =
+            used(self.lost_shots()?).filter(|s| (s.in_frame, s.out_frame) == (0, source.frames));
         let stem = source
             .path
             .file_stem()
             .map_or_else(|| "clip".to_owned(), |s| s.to_string_lossy().into_owned());
-        self.change(|t| {
-            t.execute(
-                "INSERT INTO source (path, absolute, fingerprint, frames, probe)
-                 VALUES (?1, ?2, ?3, ?4, ?5)",
-                params![
-                    source.path.to_string_lossy(),
-                    source.absolute.to_string_lossy(),
-                    json(&source.fingerprint),
-                    source.frames,
-                    source.probe.to_string()
-                ],
-            )?;
-            let source_id = t.last_insert_rowid();
-            let taken = |name: &str| {
-                t.query_row(
-                    "SELECT 1 FROM shot WHERE name = ?1 UNION SELECT 1 FROM setup WHERE name = ?1",
-                    params![name],
-                    |_| Ok(()),
-                )
-                .optional()
-                .map(|found| found.is_some())
+        let detail = serde_json::json!({"clip": source.path});
+        self.decided("start", &detail, |t| {
+            let shot = match out {
+                Some(shot) => shot.id,
+                None => {
+                    let name = crate::cutting::free_name(t, &stem)?;
+                    let scene: i64 =
+                        t.query_row("SELECT min(id) FROM scene", [], |row| row.get(0))?;
+                    t.execute(
+                        "INSERT INTO setup (name, scene_id) VALUES (?1, ?2)",
+                        params![name, scene],
+                    )?;
+                    let setup = SetupId(t.last_insert_rowid());
+                    crate::cutting::insert_shot(t, &name, known, (0, source.frames), setup)?
+                }
             };
-            let mut name = stem.clone();
-            let mut number = 1;
-            while taken(&name)? {
-                number += 1;
-                name = format!("{stem}-{number}");
-            }
-            let scene: i64 = t.query_row("SELECT min(id) FROM scene", [], |row| row.get(0))?;
             t.execute(
-                "INSERT INTO setup (name, scene_id) VALUES (?1, ?2)",
-                params![name, scene],
+                "UPDATE shot SET position = (SELECT max(0, max(position)) + 1 FROM shot)
+                 WHERE id = ?1",
+                params![shot],
             )?;
-            let setup = t.last_insert_rowid();
-            t.execute(
-                "INSERT INTO shot (position, name, source_id, in_frame, out_frame, setup_id)
-                 VALUES ((SELECT ifnull(max(position), 0) + 1 FROM shot), ?1, ?2, 0, ?3, ?4)",
-                params![name, source_id, source.frames, setup],
-            )?;
-            Ok(ShotId(t.last_insert_rowid()))
+            Ok(shot)
         })
+    }
+
+    /// Remembers a source clip without using it. A file that has changed since it was remembered
+    /// is remembered as it is now: whole-clip shots get its length, and what was read of it is
+    /// dropped.
+    ///
+    /// # Errors
+    /// If the film cannot be written.
+    pub fn add_source(&mut self, source: &NewSource) -> Result<SourceId> {
+        let known = self
+            .sources()?
+            .into_iter()
+            .find(|known| known.absolute == source.absolute);
+        let Some(known) = known else {
+            return self.change(|t| {
+                t.execute(
+                    "INSERT INTO source (path, absolute, fingerprint, frames, probe)
+                     VALUES (?1, ?2, ?3, ?4, ?5)",
+                    params![
+                        source.path.to_string_lossy(),
+                        source.absolute.to_string_lossy(),
+                        json(&source.fingerprint),
+                        source.frames,
+                        source.probe.to_string()
+                    ],
+                )?;
+                Ok(SourceId(t.last_insert_rowid()))
+            });
+        };
+        if known.fingerprint != source.fingerprint {
+            let shots: Vec<ShotId> = self
+                .all_shots()?
+                .into_iter()
+                .filter(|shot| shot.source == known.id)
+                .map(|shot| shot.id)
+                .collect();
+            self.change(|t| {
+                t.execute(
+                    "UPDATE source SET fingerprint = ?2, frames = ?3, probe = ?4, seen = NULL
+                     WHERE id = ?1",
+                    params![
+                        known.id,
+                        json(&source.fingerprint),
+                        source.frames,
+                        source.probe.to_string()
+                    ],
+                )?;
+                t.execute(
+                    "UPDATE shot SET in_frame = 0, out_frame = ?2
+                     WHERE source_id = ?1 AND used IS NULL",
+                    params![known.id, source.frames],
+                )?;
+                shots.iter().try_for_each(|shot| {
+                    forget_faces(t, *shot)?;
+                    forget_results(t, *shot)
+                })
+            })?;
+        }
+        Ok(known.id)
     }
 
     /// Remembers a source under a new place.
@@ -267,8 +292,17 @@ impl Film {
     /// # Errors
     /// If the film cannot be read.
     pub fn sources(&self) -> Result<Vec<Source>> {
-        let rows: Vec<(SourceId, String, String, String, u64, String)> = self.rows(
-            "SELECT id, path, absolute, fingerprint, frames, probe FROM source ORDER BY id",
+        type Row = (
+            SourceId,
+            String,
+            String,
+            String,
+            u64,
+            String,
+            Option<String>,
+        );
+        let rows: Vec<Row> = self.rows(
+            "SELECT id, path, absolute, fingerprint, frames, probe, seen FROM source ORDER BY id",
             [],
             |row| {
                 Ok((
@@ -278,11 +312,12 @@ impl Film {
                     row.get(3)?,
                     row.get(4)?,
                     row.get(5)?,
+                    row.get(6)?,
                 ))
             },
         )?;
         rows.into_iter()
-            .map(|(id, path, absolute, print, frames, probe)| {
+            .map(|(id, path, absolute, print, frames, probe, seen)| {
                 Ok(Source {
                     id,
                     path: PathBuf::from(path),
@@ -290,22 +325,45 @@ impl Film {
                     fingerprint: parse(&self.path, "source", &print)?,
                     probe: parse(&self.path, "source", &probe)?,
                     frames,
+                    seen: optional(&self.path, "source", seen)?,
                 })
             })
             .collect()
     }
 
-    /// The shots in film order.
+    /// The shots of the cut in film order.
     ///
     /// # Errors
     /// If the film cannot be read.
     pub fn shots(&self) -> Result<Vec<Shot>> {
-        self.rows(
-            "SELECT id, name, source_id, in_frame, out_frame, setup_id, kept
-             FROM shot ORDER BY position",
+        self.shots_where("position > 0 ORDER BY position")
+    }
+
+    /// Shots that were in the film and are not in the cut: their decisions and results wait.
+    ///
+    /// # Errors
+    /// If the film cannot be read.
+    pub fn lost_shots(&self) -> Result<Vec<Shot>> {
+        self.shots_where("position <= 0 ORDER BY id")
+    }
+
+    /// Every shot that the film knows, in the order of making.
+    ///
+    /// # Errors
+    /// If the film cannot be read.
+    pub fn all_shots(&self) -> Result<Vec<Shot>> {
+        self.shots_where("true ORDER BY id")
+    }
+
+    fn shots_where(&self, which: &str) -> Result<Vec<Shot>> {
+        let rows: Vec<(Shot, Option<String>)> = self.rows(
+            &format!(
+                "SELECT id, name, source_id, in_frame, out_frame, setup_id, kept, used
+                 FROM shot WHERE {which}"
+            ),
             [],
             |row| {
-                Ok(Shot {
+                let shot = Shot {
                     id: row.get(0)?,
                     name: row.get(1)?,
                     source: row.get(2)?,
@@ -313,9 +371,17 @@ impl Film {
                     out_frame: row.get(4)?,
                     setup: row.get(5)?,
                     kept: row.get(6)?,
-                })
+                    used: Value::Null,
+                };
+                Ok((shot, row.get(7)?))
             },
-        )
+        )?;
+        rows.into_iter()
+            .map(|(shot, used)| {
+                let used = optional(&self.path, "shot", used)?;
+                Ok(Shot { used, ..shot })
+            })
+            .collect()
     }
 
     /// The shot of a name.
@@ -335,13 +401,14 @@ impl Film {
             })
     }
 
-    /// The setups, in the order of making.
+    /// The setups that the cut uses, in the order of making.
     ///
     /// # Errors
     /// If the film cannot be read.
     pub fn setups(&self) -> Result<Vec<Setup>> {
         self.rows(
-            "SELECT id, name, scene_id FROM setup ORDER BY id",
+            "SELECT id, name, scene_id FROM setup
+             WHERE id IN (SELECT setup_id FROM shot WHERE position > 0) ORDER BY id",
             [],
             |row| {
                 Ok(Setup {
@@ -353,17 +420,23 @@ impl Film {
         )
     }
 
-    /// The scenes, in the order of making.
+    /// The scenes that the cut uses, in film order.
     ///
     /// # Errors
     /// If the film cannot be read.
     pub fn scenes(&self) -> Result<Vec<Scene>> {
-        self.rows("SELECT id, name FROM scene ORDER BY id", [], |row| {
-            Ok(Scene {
-                id: row.get::<_, SceneId>(0)?,
-                name: row.get(1)?,
-            })
-        })
+        self.rows(
+            "SELECT scene.id, scene.name FROM scene
+             JOIN setup ON setup.scene_id = scene.id JOIN shot ON shot.setup_id = setup.id
+             WHERE position > 0 GROUP BY scene.id ORDER BY min(position)",
+            [],
+            |row| {
+                Ok(Scene {
+                    id: row.get::<_, SceneId>(0)?,
+                    name: row.get(1)?,
+                })
+            },
+        )
     }
 
     /// The people, in the order of first mention.
@@ -397,12 +470,13 @@ impl Film {
             .collect()
     }
 
-    /// Sets a person's aim.
+    /// Sets a person's aim, and writes the decision down with the words that took it.
     ///
     /// # Errors
     /// If there is no such person, with the names that there are.
-    pub fn set_aim<T: Serialize>(&mut self, name: &str, aim: &T) -> Result<()> {
-        let changed = self.change(|t| {
+    pub fn set_aim<T: Serialize>(&mut self, name: &str, words: &str, aim: &T) -> Result<()> {
+        let detail = serde_json::json!({"person": name, "aim": words});
+        let changed = self.decided("aim", &detail, |t| {
             t.execute(
                 "UPDATE person SET aim = ?2 WHERE name = ?1",
                 params![name, json(aim)],
@@ -431,7 +505,8 @@ impl Film {
         shape: &S,
         default_aim: &A,
     ) -> Result<PatchId> {
-        self.change(|t| {
+        let detail = serde_json::json!({"shot": shot, "person": person, "frame": frame});
+        self.decided("patch", &detail, |t| {
             t.execute(
                 "INSERT OR IGNORE INTO person (name, aim) VALUES (?1, ?2)",
                 params![person, json(default_aim)],
@@ -459,7 +534,8 @@ impl Film {
     /// # Errors
     /// If the film cannot be written.
     pub fn undraw(&mut self, patch: PatchId) -> Result<()> {
-        self.change(|t| {
+        let detail = serde_json::json!({"taken away": patch});
+        self.decided("patch", &detail, |t| {
             t.execute("DELETE FROM track WHERE patch_id = ?1", params![patch])?;
             t.execute("DELETE FROM patch WHERE id = ?1", params![patch])?;
             Ok(())
@@ -496,21 +572,18 @@ impl Film {
     /// # Errors
     /// If the film cannot be written.
     pub fn set_kept(&mut self, shot: ShotId, kept: bool) -> Result<bool> {
-        self.change(|t| {
-            let changed = t.execute(
+        let name = self
+            .all_shots()?
+            .into_iter()
+            .find(|known| known.id == shot)
+            .map(|known| known.name);
+        let detail = serde_json::json!({"shot": name, "kept": kept});
+        self.decided("keep", &detail, |t| {
+            t.execute(
                 "UPDATE shot SET kept = ?2 WHERE id = ?1 AND kept <> ?2",
                 params![shot, kept],
-            )?;
-            if changed > 0 {
-                let name: String = t.query_row(
-                    "SELECT name FROM shot WHERE id = ?1",
-                    params![shot],
-                    |row| row.get(0),
-                )?;
-                let detail = serde_json::json!({"shot": name, "kept": kept});
-                crate::history::write_down(t, "keep", &detail)?;
-            }
-            Ok(changed > 0)
+            )
+            .map(|changed| changed > 0)
         })
     }
 
@@ -625,6 +698,11 @@ pub(crate) fn parse<T: DeserializeOwned>(
     text: &str,
 ) -> Result<T> {
     serde_json::from_str(text).map_err(|error| damaged(path, table, error.to_string()))
+}
+
+/// A value that may be missing: null then.
+pub(crate) fn optional(path: &Path, table: &'static str, text: Option<String>) -> Result<Value> {
+    text.map_or(Ok(Value::Null), |text| parse(path, table, &text))
 }
 
 pub(crate) fn damaged(path: &Path, table: &'static str, reason: String) -> FilmError {

@@ -60,7 +60,8 @@ fn everything_comes_back() {
         .unwrap();
     film.draw(shot, "Ana", 3, &json!({"ellipse": 2}), &json!("own"))
         .unwrap();
-    film.set_aim("Ana", &json!("measured-tan")).unwrap();
+    film.set_aim("Ana", "measured-tan", &json!("measured-tan"))
+        .unwrap();
     let key = InputKey::of(&("a", 1));
     let result = readings(&film, shot, 61.5);
     film.keep_readings(shot, &key, &result).unwrap();
@@ -100,7 +101,13 @@ fn everything_comes_back() {
         .unwrap();
     assert_eq!(frames, vec![61.5; 20]);
     assert_eq!(film.notes(shot).unwrap(), ["matrix assumed"]);
-    assert_eq!(film.decisions().unwrap()[0].verb, "aim");
+    let verbs: Vec<String> = film
+        .decisions()
+        .unwrap()
+        .into_iter()
+        .map(|decision| decision.verb)
+        .collect();
+    assert_eq!(verbs, ["start", "start", "patch", "patch", "aim", "aim"]);
 }
 
 #[test]
@@ -235,7 +242,10 @@ fn unknown_names_come_with_the_known_ones() {
     let directory = tempfile::tempdir().unwrap();
     let (mut film, shot) = film_with_shot(&directory.path().join("day.inkarnat"));
     film.draw(shot, "Ana", 0, &json!(1), &json!("own")).unwrap();
-    let message = film.set_aim("Anna", &json!("own")).unwrap_err().to_string();
+    let message = film
+        .set_aim("Anna", "own", &json!("own"))
+        .unwrap_err()
+        .to_string();
     assert!(
         message.contains("Anna") && message.contains("Ana"),
         "{message}"

@@ -63,6 +63,9 @@ pub(crate) enum Verb {
         /// The clips (film files, or stills as one-frame shots)
         #[arg(required = true)]
         clips: Vec<PathBuf>,
+        /// The cut list that uses the clips (.otio or .edl); without it each clip is a shot
+        #[arg(long, value_name = "LIST")]
+        cut: Option<PathBuf>,
         /// Directory for the film file, clips/, cdl/, luts/ and readings.json
         #[arg(long, value_name = "DIR")]
         to: PathBuf,
@@ -90,6 +93,9 @@ pub(crate) enum Verb {
         /// The clips
         #[arg(required = true)]
         clips: Vec<PathBuf>,
+        /// The cut list that uses them (.otio or .edl); without it each clip is a shot
+        #[arg(long, value_name = "LIST")]
+        cut: Option<PathBuf>,
         #[arg(long, value_name = "PATCH", help = PATCH_HELP.split("\n\n").next().unwrap_or(PATCH_HELP), long_help = PATCH_HELP)]
         patch: Vec<String>,
     },
@@ -176,6 +182,61 @@ pub(crate) enum Verb {
         #[arg(long)]
         undo: bool,
     },
+    /// Take a new cut in: what was decided goes with the source frames that it was decided about
+    Cut {
+        /// The film file
+        film: PathBuf,
+        /// The cut list (.otio or .edl)
+        list: PathBuf,
+        /// Clips that it uses and the film does not know yet
+        clips: Vec<PathBuf>,
+        /// Frame rate of an EDL, which does not say it; without it, that of the clips
+        #[arg(long, value_name = "RATE")]
+        rate: Option<String>,
+        /// As JSON
+        #[arg(long)]
+        json: bool,
+    },
+    /// Put shots into one setup or scene (this joins, splits and moves), or give one another name
+    Group {
+        /// The film file
+        film: PathBuf,
+        /// The shots that belong together; none: rename
+        shots: Vec<String>,
+        /// The setup: it carries one fix
+        #[arg(
+            long,
+            value_name = "NAME",
+            conflicts_with = "scene",
+            required_unless_present = "scene"
+        )]
+        setup: Option<String>,
+        /// The scene: what is meant to look alike
+        #[arg(long, value_name = "NAME")]
+        scene: Option<String>,
+        /// Another name for that setup or scene
+        #[arg(long, value_name = "NEW", conflicts_with = "shots")]
+        name: Option<String>,
+    },
+    /// Write a line of text to a shot; an empty one takes it away
+    Note {
+        /// The film file
+        film: PathBuf,
+        /// The shot
+        shot: String,
+        /// The text
+        text: String,
+    },
+    /// Take the last decision back
+    Undo {
+        /// The film file
+        film: PathBuf,
+    },
+    /// Take the last decision again that was taken back
+    Redo {
+        /// The film file
+        film: PathBuf,
+    },
     /// Show how the film, or one shot, stands
     Show {
         /// The film file
@@ -196,6 +257,15 @@ pub(crate) enum Verb {
         /// How clips are coded
         #[arg(long, value_enum, default_value_t = CodecName::Prores)]
         codec: CodecName,
+        /// Only what has changed since that version
+        #[arg(long, value_name = "VERSION")]
+        since: Option<String>,
+        /// Name of the version that is recorded; without it, "version" and the next number
+        #[arg(long, value_name = "NAME")]
+        name: Option<String>,
+        /// Source frames beyond each end of a shot that is a piece of a clip; 12 with --since, else 0
+        #[arg(long, value_name = "FRAMES")]
+        handles: Option<u64>,
         /// Directory for what the encoder was given, for checks
         #[arg(long, value_name = "DIR", hide = true)]
         encoder_input: Option<PathBuf>,

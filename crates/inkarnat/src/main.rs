@@ -17,9 +17,10 @@ use anyhow::Context as _;
 use arguments::{Arguments, CodecName, Verb};
 use clap::Parser;
 use inkarnat_app::{
-    AppError, Cancel, Context, Delivery, Film, Order, Problem, ReadOrder, Workers, all_well, draw,
-    film_in, fix_film, hand_over, keep, open_or_create, patches_listed, prove_film, read_film,
-    report, run, set_aims, take_in, undraw, worker,
+    AppError, Cancel, Context, CutOrder, Delivery, Film, Grouping, Order, Problem, ReadOrder,
+    Workers, all_well, cut_film, draw, film_in, fix_film, group, hand_over, keep, note,
+    open_or_create, patches_listed, prove_film, read_film, redo, report, run, set_aims, take_in,
+    undo, undraw, worker,
 };
 use progress::Progress;
 use std::path::Path;
@@ -27,6 +28,8 @@ use std::process::ExitCode;
 
 /// Everything ended as it should.
 const WELL: u8 = 0;
+/// Handles of what is handed over again alone: half a second, for transitions to move in.
+const SINCE_HANDLES: u64 = 12;
 /// Nothing could be done.
 const ERROR: u8 = 1;
 /// Finished, but something is short, unreadable or failed proof; each is named.
@@ -83,9 +86,24 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
     };
     let mut problems = Vec::new();
     match verb {
-        Verb::Start { film, clips, patch } => {
+        Verb::Start {
+            film,
+            clips,
+            cut,
+            patch,
+        } => {
             let mut film = open_or_create(&film)?;
-            take_in(&mut film, &clips, context, &mut problems)?;
+            match cut {
+                None => take_in(&mut film, &clips, context, &mut problems)?,
+                Some(list) => {
+                    let order = CutOrder {
+                        list,
+                        clips,
+                        rate: None,
+                    };
+                    cut_film(&mut film, &order, context, &mut problems)?;
+                }
+            }
             draw(&mut film, &patch, context, &mut problems)?;
             progress.finish();
             println!(
@@ -172,11 +190,17 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
             film,
             to,
             codec,
+            since,
+            name,
+            handles,
             encoder_input,
         } => {
             let mut film = Film::open(&film)?;
             let delivery = Delivery {
                 encoder_input,
+                handles: handles.unwrap_or(if since.is_some() { SINCE_HANDLES } else { 0 }),
+                since,
+                name,
                 ..delivery(codec)
             };
             hand_over(&mut film, &to, &delivery, context, &mut problems)?;
@@ -206,12 +230,70 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
             );
             Ok(WELL)
         }
+        Verb::Cut {
+            film,
+            list,
+            clips,
+            rate,
+            json,
+        } => {
+            let mut film = open_or_create(&film)?;
+            let order = CutOrder { list, clips, rate };
+            let changes = cut_film(&mut film, &order, context, &mut problems)?;
+            progress.finish();
+            if json {
+                println!("{}", serde_json::to_string_pretty(&changes)?);
+            } else {
+                table::changes(&changes);
+            }
+            Ok(after_step(&problems, changes.shots.is_empty()))
+        }
+        Verb::Group {
+            film,
+            shots,
+            setup,
+            scene,
+            name,
+        } => {
+            let mut film = Film::open(&film)?;
+            group(&mut film, &grouping(setup, scene, name, shots))?;
+            table::groups(&report(&film)?);
+            Ok(WELL)
+        }
+        Verb::Note { film, shot, text } => {
+            let mut film = Film::open(&film)?;
+            note(&mut film, &shot, &text)?;
+            Ok(WELL)
+        }
+        Verb::Undo { film } => {
+            let mut film = Film::open(&film)?;
+            println!(
+                "{}",
+                undo(&mut film)?.map_or_else(
+                    || "nothing to take back".to_owned(),
+                    |what| format!("taken back: {what}")
+                )
+            );
+            Ok(WELL)
+        }
+        Verb::Redo { film } => {
+            let mut film = Film::open(&film)?;
+            println!(
+                "{}",
+                redo(&mut film)?.map_or_else(
+                    || "nothing was taken back since the last decision".to_owned(),
+                    |what| format!("taken again: {what}")
+                )
+            );
+            Ok(WELL)
+        }
         Verb::Show { film, shot, json } => {
             let film = Film::open_to_read(&film)?;
             show(&film, shot.as_deref(), json)
         }
         Verb::Run {
             clips,
+            cut,
             to,
             film,
             patch,
@@ -224,6 +306,7 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
                 faces: !no_faces,
                 every,
                 clips,
+                cut,
                 patches: patch,
                 aims: person,
                 directory: to,
@@ -278,6 +361,23 @@ fn delivery(codec: CodecName) -> Delivery {
     Delivery {
         codec: codec.codec(),
         encoder_input: None,
+        handles: 0,
+        since: None,
+        name: None,
+    }
+}
+
+fn grouping(
+    setup: Option<String>,
+    scene: Option<String>,
+    to: Option<String>,
+    shots: Vec<String>,
+) -> Grouping {
+    match (setup, scene.unwrap_or_default(), to) {
+        (Some(name), _, None) => Grouping::Setup { name, shots },
+        (Some(name), _, Some(to)) => Grouping::RenameSetup { name, to },
+        (None, name, None) => Grouping::Scene { name, shots },
+        (None, name, Some(to)) => Grouping::RenameScene { name, to },
     }
 }
 

@@ -1,7 +1,7 @@
 //! A film's state as quiet tables of text.
 
 use inkarnat_app::show::{FilmReport, PersonReport, ReadingReport, ShotReport, ShotState};
-use inkarnat_app::{PersonListed, Problem};
+use inkarnat_app::{CutChanges, CutStatus, PersonListed, Problem};
 use std::collections::BTreeMap;
 
 /// Rows of cells, each column as wide as its widest cell.
@@ -38,6 +38,50 @@ impl Table {
     }
 }
 
+/// What a cut changed.
+pub(crate) fn changes(changes: &CutChanges) {
+    let mut table = Table::new(&["shot", "in the new cut", ""]);
+    for change in &changes.shots {
+        let status = match (change.status, change.back) {
+            (CutStatus::New, true) => "back",
+            (CutStatus::Same, _) => "same",
+            (CutStatus::Moved, _) => "moved",
+            (CutStatus::Trimmed, _) => "trimmed",
+            (CutStatus::Retimed, _) => "other speed",
+            (CutStatus::New, _) => "new",
+            (CutStatus::Lost, _) => "lost",
+        };
+        let also = change.moved && change.status != CutStatus::Moved;
+        table.rows.push(vec![
+            change.shot.clone(),
+            status.to_owned(),
+            if also { "and moved" } else { "" }.to_owned(),
+        ]);
+    }
+    for shot in &changes.lost {
+        table
+            .rows
+            .push(vec![shot.clone(), "lost".to_owned(), String::new()]);
+    }
+    table.print();
+}
+
+/// Scenes, their setups and the shots of those.
+pub(crate) fn groups(report: &FilmReport) {
+    let mut table = Table::new(&["scene", "setup", "shots"]);
+    for scene in &report.scenes {
+        let mut first = scene.scene.clone();
+        for setup in report.setups.iter().filter(|s| s.scene == scene.scene) {
+            table.rows.push(vec![
+                std::mem::take(&mut first),
+                setup.setup.clone(),
+                setup.shots.join(", "),
+            ]);
+        }
+    }
+    table.print();
+}
+
 /// The film, or one shot of it at length.
 pub(crate) fn film(report: &FilmReport, shot: Option<&str>) {
     println!(
@@ -67,7 +111,14 @@ pub(crate) fn film(report: &FilmReport, shot: Option<&str>) {
         }
     }
     table.print();
+    if report.setups.len() < report.shots.len() || report.scenes.len() > 1 {
+        println!();
+        groups(report);
+    }
     for shot in &report.shots {
+        if let Some(note) = &shot.note {
+            println!("{}: note: {note}", shot.shot);
+        }
         for line in remarks(shot) {
             println!("{}: {line}", shot.shot);
         }

@@ -7,6 +7,10 @@
 
 pub mod cdl;
 pub mod cube;
+pub mod edl;
+pub mod otio;
 
 pub use cdl::{CdlError, CdlFile, Correction, Form};
 pub use cube::{CubeError, CubeFile, Lut1d, Place, Table};
+pub use edl::EdlError;
+pub use otio::OtioError;

@@ -14,6 +14,8 @@ pub(crate) struct Sound {
     waiting: bool,
     tracks: Vec<Track>,
     packets: u64,
+    /// Only packets that begin within the part are copied.
+    part: bool,
 }
 
 struct Track {
@@ -30,6 +32,7 @@ impl Sound {
     pub(crate) fn open(
         source: &Path,
         (start, base): (i64, Rational),
+        part: bool,
         output: &mut Output,
         target: &Path,
         notes: &mut Vec<String>,
@@ -71,6 +74,7 @@ impl Sound {
             waiting: false,
             tracks,
             packets: 0,
+            part,
         }))
     }
 
@@ -104,10 +108,15 @@ impl Sound {
                 continue;
             };
             let time = self.packet.dts().or(self.packet.pts()).unwrap_or(0);
-            if (time + track.shift) as f64 * track.base.value() > seconds {
+            let at = (time + track.shift) as f64 * track.base.value();
+            // Of a part, the sound up to its end; of the whole, the last packet too.
+            if at > seconds || (at == seconds && self.part) {
                 return Ok(());
             }
             self.waiting = false;
+            if self.part && at < 0.0 {
+                continue;
+            }
             self.packet.shift(track.shift);
             self.packet.set_stream(track.to);
             self.packet

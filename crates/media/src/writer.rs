@@ -5,7 +5,7 @@ use crate::probe::{Probe, Scan};
 use crate::sound::Sound;
 use crate::tags::TagCodes;
 use crate::time::{FrameTime, Rational, Timecode};
-use crate::{MediaError, ffi, file};
+use crate::{MediaError, Reader, ffi, file};
 use inkarnat_color::picture::{Model, PixelFormat, Planes16, Siting, Subsampling, chroma_size};
 use inkarnat_color::{Coefficients, Levels};
 use serde::{Deserialize, Serialize};
@@ -59,6 +59,8 @@ pub struct WriterOptions {
     pub display_matrix: Option<[i32; 9]>,
     /// The file whose sound is copied.
     pub sound: Option<PathBuf>,
+    /// Where the sound ends, in seconds of the output; infinite where it is copied to its end.
+    pub sound_end_s: f64,
     /// Metadata of the file.
     pub metadata: Vec<(String, String)>,
     /// Files that must never be written to.
@@ -86,9 +88,31 @@ impl WriterOptions {
             scan: probe.scan,
             display_matrix: probe.display_matrix,
             sound: (probe.audio_streams() > 0).then(|| probe.path.clone()),
+            sound_end_s: f64::INFINITY,
             metadata: probe.metadata.clone(),
             sources: vec![probe.path.clone()],
             threads: 0,
+        }
+    }
+
+    /// What the frames from `first` up to `end` need to be like the source: they begin at zero, under
+    /// their own timecode, with the sound that goes with them.
+    #[must_use]
+    pub fn part(
+        source: &Reader,
+        codec: Codec,
+        (first, end): (u64, u64),
+        timecode: Option<Timecode>,
+    ) -> Self {
+        let whole = Self::like(source.probe(), codec);
+        let start = source.frame_time(first).map_or(whole.start, |t| t.pts);
+        let last = source.frame_time(end.saturating_sub(1));
+        let ticks = last.map_or(0, |t| t.pts + t.duration - start);
+        Self {
+            start,
+            timecode,
+            sound_end_s: ticks as f64 * whole.time_base.value(),
+            ..whole
         }
     }
 
@@ -267,7 +291,8 @@ impl Writer {
         let sound = match &options.sound {
             Some(source) => {
                 let start = (options.start, options.time_base);
-                Sound::open(source, start, &mut output, path, &mut notes)?
+                let part = options.sound_end_s.is_finite();
+                Sound::open(source, start, part, &mut output, path, &mut notes)?
             }
             None => None,
         };
@@ -373,7 +398,8 @@ impl Writer {
             }
             let base = self.clock.base;
             if let (Some(sound), Some(dts)) = (&mut self.sound, self.packet.dts()) {
-                sound.copy_until(dts as f64 * base.value(), output, &self.path)?;
+                let until = (dts as f64 * base.value()).min(self.options.sound_end_s);
+                sound.copy_until(until, output, &self.path)?;
             }
             self.packet.set_stream(self.stream);
             self.packet
@@ -406,7 +432,7 @@ impl Writer {
         }
         let mut sound_packets = 0;
         if let (Some(output), Some(sound)) = (&mut self.output, &mut self.sound) {
-            sound.copy_until(f64::INFINITY, output, &self.path)?;
+            sound.copy_until(self.options.sound_end_s, output, &self.path)?;
             sound_packets = sound.packets();
         }
         if let Some(output) = self.output.take() {

@@ -89,12 +89,14 @@ impl PictureSampler {
     /// on frame and cell.
     ///
     /// `read` gives the working signal of a region one row high, such as
-    /// `|region| native.rgb_region(region)`; `patches` are those of the frame.
+    /// `|region| native.rgb_region(region)`; `patches` are those of the frame, `left_out` parts of
+    /// the picture that are none (bars of a matte, titles).
     pub fn add(
         &mut self,
         frame: u64,
         mut read: impl FnMut(Region) -> Rgb,
         patches: &[PatchPixels],
+        left_out: &[Region],
     ) {
         let (mut sum, mut count) = ([0.0; 3], 0u32);
         for row in 0..self.rows {
@@ -117,6 +119,12 @@ impl PictureSampler {
                 let salt = ((row as u64) << 32) | (column as u64 + 1);
                 let x = pick(salt, column, self.columns, self.width);
                 let pixel = line.pixel(x);
+                let outside = |r: &Region| {
+                    (r.x..r.x + r.width).contains(&x) && (r.y..r.y + r.height).contains(&y)
+                };
+                if left_out.iter().any(outside) {
+                    continue;
+                }
                 if !pixel.iter().all(|v| v.is_finite()) {
                     continue;
                 }
@@ -232,7 +240,7 @@ mod tests {
         let take = || {
             let mut sampler = PictureSampler::new(320, 180, 2000, Coefficients::Bt709);
             for frame in 0..4 {
-                sampler.add(frame, |region| row(&picture, region), &[]);
+                sampler.add(frame, |region| row(&picture, region), &[], &[]);
             }
             sampler.finish(5000)
         };
@@ -263,6 +271,7 @@ mod tests {
             0,
             |region| row(&picture, region),
             std::slice::from_ref(&patch),
+            &[],
         );
         let sample = sampler.finish(usize::MAX);
         let skin = sample.skin.iter().filter(|s| **s).count() as f64;

@@ -10,11 +10,12 @@ use std::thread::Scope;
 /// Pictures that may wait.
 const WAITING: usize = 4;
 
-/// Decodes the rest of a clip in a thread of its own; the channel ends after the last frame or after
-/// an error.
+/// Decodes a clip up to a frame in a thread of its own; the channel ends before that frame, after
+/// the last one or after an error.
 pub(crate) fn decode_ahead<'scope>(
     scope: &'scope Scope<'scope, '_>,
     mut reader: Reader,
+    end: u64,
     cancel: &'scope Cancel,
 ) -> Receiver<Result<Frame>> {
     let (frames_in, frames_out) = sync_channel(WAITING);
@@ -24,12 +25,12 @@ pub(crate) fn decode_ahead<'scope>(
                 Err(AppError::Cancelled)
             } else {
                 match reader.next_frame() {
-                    Ok(None) => break,
-                    Ok(Some(frame)) => Ok(frame),
+                    Ok(Some(frame)) if frame.index() < end => Ok(frame),
+                    Ok(_) => break,
                     Err(error) => Err(clip(error)),
                 }
             };
-            let last = next.is_err();
+            let last = next.as_ref().map_or(true, |frame| frame.index() + 1 >= end);
             // Nobody listens after an error on the other side, which is reported there.
             if frames_in.send(next).is_err() || last {
                 break;

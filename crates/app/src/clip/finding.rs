@@ -21,7 +21,10 @@ pub(crate) struct FaceReader {
     space: WorkingSpace,
     at_white: SkinRule,
     at_top: SkinRule,
-    /// Frames of the shot, and every how many-th is read.
+    /// First source frame of the shot, its frames, the last one that is read, and every how many-th
+    /// is.
+    first: u64,
+    last: Option<u64>,
     frames: u64,
     every: u64,
     /// One list for each face.
@@ -82,6 +85,8 @@ impl FaceReader {
             space: job.space,
             at_white: skin_rule(ClipRule::default(), job.space.coefficients),
             at_top: skin_rule(at_top, job.space.coefficients),
+            first: job.first,
+            last: job.last_read(),
             frames: job.frames.max(1),
             every: job.every.max(1),
             seen,
@@ -91,7 +96,7 @@ impl FaceReader {
     /// Looks for faces in the next frame, and follows those that are known. Says how many of the
     /// frames given so far can be read.
     pub(crate) fn look(&mut self, frame: u64, native: &Native<'_>, given: u64) -> Result<u64> {
-        let last = frame + self.every >= self.frames;
+        let last = Some(frame) == self.last;
         match &mut self.source {
             Source::Found(finder) => {
                 let Finder { models, follower } = finder.as_mut();
@@ -185,7 +190,7 @@ impl FaceReader {
         side: Side,
         skin: FaceSkin,
     ) -> std::result::Result<SideRead, NoSkin> {
-        let due = |frame: u64| frame.min(self.frames) * SKIN_PIXELS / self.frames;
+        let due = |frame: u64| (frame - self.first).min(self.frames) * SKIN_PIXELS / self.frames;
         let most = (due(frame + self.every) - due(frame)) as usize;
         let take = |skin: &FaceSkin, sample: &mut SkinSample| -> Option<FrameReading> {
             let picture = native.rgb_region(skin.chosen.region);

@@ -34,9 +34,10 @@ pub(crate) struct Followers {
 }
 
 impl Followers {
-    /// Follows every patch backward to the first frame, and is then ready to go forward from there.
+    /// Follows every patch backward to a frame, and is then ready to go forward from there.
     pub(crate) fn new(
         patches: &[Patch],
+        first: u64,
         reader: &mut Reader,
         space: WorkingSpace,
         cancel: &Cancel,
@@ -60,10 +61,10 @@ impl Followers {
             coefficients: space.coefficients,
         };
         let last = patches.iter().map(|patch| patch.frame).max().unwrap_or(0);
-        if last > 0 {
-            followers.go_back(last + 1, reader, cancel, &mut progress)?;
-            reader.seek(0).map_err(clip)?;
+        if last > first {
+            followers.go_back((first, last + 1), reader, cancel, &mut progress)?;
         }
+        reader.seek(first).map_err(clip)?;
         for patch in &mut followers.patches {
             patch.follower = None;
         }
@@ -71,26 +72,26 @@ impl Followers {
     }
 
     /// How many frames are looked at before the forward run begins.
-    pub(crate) fn frames_back(patches: &[Patch]) -> u64 {
+    pub(crate) fn frames_back(patches: &[Patch], first: u64) -> u64 {
         patches
             .iter()
             .map(|patch| patch.frame)
             .max()
-            .filter(|last| *last > 0)
-            .map_or(0, |last| last + 1)
+            .filter(|last| *last > first)
+            .map_or(0, |last| last + 1 - first)
     }
 
     fn go_back(
         &mut self,
-        mut end: u64,
+        (first, mut end): (u64, u64),
         reader: &mut Reader,
         cancel: &Cancel,
         progress: &mut impl FnMut(u64),
     ) -> Result<()> {
         let span = (BUDGET_BYTES / (2 * self.width * self.height).max(1)).max(4) as u64;
         let mut done = 0;
-        while end > 0 {
-            let start = end.saturating_sub(span);
+        while end > first {
+            let start = end.saturating_sub(span).max(first);
             reader.seek(start).map_err(clip)?;
             let mut kept: Vec<Option<Vec<u16>>> = vec![None; (end - start) as usize];
             while let Some(frame) = reader.next_frame().map_err(clip)? {

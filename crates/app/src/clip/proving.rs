@@ -26,7 +26,8 @@ pub(crate) fn perform(
     cancel: &Cancel,
     progress: &dyn Fn(u64, u64),
 ) -> Result<Proved> {
-    let source = Reader::open(&job.source).map_err(clip)?;
+    let mut source = Reader::open(&job.source).map_err(clip)?;
+    source.seek(job.first).map_err(clip)?;
     let delivered = Reader::open(&job.delivered).map_err(clip)?;
     let mut faults = Vec::new();
     let (of_source, of_delivered) = (source.probe().clone(), delivered.probe().clone());
@@ -49,8 +50,8 @@ pub(crate) fn perform(
     let mut pairs: Vec<Pair> = job.people.iter().map(|_| Pair::default()).collect();
     let (mut source_frames, mut delivered_frames) = (0, 0);
     std::thread::scope(|scope| -> Result<()> {
-        let source = decode_ahead(scope, source, cancel);
-        let delivered = decode_ahead(scope, delivered, cancel);
+        let source = decode_ahead(scope, source, job.first + job.frames, cancel);
+        let delivered = decode_ahead(scope, delivered, u64::MAX, cancel);
         loop {
             let (from, to) = (
                 source.recv().ok().transpose()?,
@@ -61,12 +62,16 @@ pub(crate) fn perform(
             match (from, to) {
                 (None, None) => return Ok(()),
                 (Some(from), Some(to)) if same_size => {
+                    progress(from.index() + 1 - job.first, job.frames);
+                    let frame = from.index();
+                    if !(job.shot.0..job.shot.1).contains(&frame) || job.left_out.frame(frame) {
+                        continue;
+                    }
                     for (person, pair) in job.people.iter().zip(&mut pairs) {
                         if from.index().is_multiple_of(person.every.max(1)) {
                             pair.read(job, person, &from, &to, &prepared);
                         }
                     }
-                    progress(from.index() + 1, job.frames);
                 }
                 _ => {}
             }

@@ -54,7 +54,8 @@ struct PersonReader {
     frames: Vec<Reading>,
     skin_at_white: SkinSample,
     skin_at_top: SkinSample,
-    /// Frames of the shot, and every how many-th is read.
+    /// First source frame of the shot, its frames, and every how many-th is read.
+    first: u64,
     all: u64,
     every: u64,
     /// Frames looked at in which nothing was held.
@@ -69,9 +70,15 @@ pub(crate) fn perform(job: &ReadJob, cancel: &Cancel, progress: &dyn Fn(u64, u64
         .iter()
         .flat_map(|person| person.patches.iter().cloned())
         .collect();
-    let back = Followers::frames_back(&patches);
-    let total = back + job.frames;
-    let mut followers = Followers::new(&patches, &mut reader, job.space, cancel, |done| {
+    // Patches may be drawn on frames outside the shot, which are followed and not read.
+    let end = job.first + job.frames;
+    let first = patches
+        .iter()
+        .map(|patch| patch.frame)
+        .fold(job.first, u64::min);
+    let back = Followers::frames_back(&patches, first);
+    let total = back + end - first;
+    let mut followers = Followers::new(&patches, first, &mut reader, job.space, cancel, |done| {
         progress(done, total);
     })?;
     let at_top = ClipRule::of_source(probe.format.levels, probe.format.depth, 1.0);
@@ -92,6 +99,7 @@ pub(crate) fn perform(job: &ReadJob, cancel: &Cancel, progress: &dyn Fn(u64, u64
             frames: Vec::new(),
             skin_at_white: SkinSample::default(),
             skin_at_top: SkinSample::default(),
+            first: job.first,
             all: job.frames.max(1),
             every,
             lost: 0,
@@ -108,23 +116,28 @@ pub(crate) fn perform(job: &ReadJob, cancel: &Cancel, progress: &dyn Fn(u64, u64
                     return;
                 };
                 let native = frame.native();
-                let sampled = frame.index().is_multiple_of(sampled_every);
-                held.extend(faces.read(frame.index(), settled, &native, sampled));
+                let index = frame.index();
+                let sampled = index.is_multiple_of(sampled_every);
+                held.extend(faces.read(index, settled, &native, sampled));
                 if sampled {
-                    sampler.add(frame.index(), |region| native.rgb_region(region), &held);
+                    let out = job.left_out.regions(index, native.width, native.height);
+                    sampler.add(index, |region| native.rgb_region(region), &held, &out);
                 }
                 settled += 1;
             }
         };
-        for frame in decode_ahead(scope, reader, cancel) {
+        for frame in decode_ahead(scope, reader, end, cancel) {
             let frame = frame?;
             let index = frame.index();
-            seen += 1;
-            suspect += u64::from(frame.suspect());
-            progress(back + index + 1, total);
             let native = frame.native();
             let poses = followers.poses(index, &native)?;
-            if !index.is_multiple_of(every) {
+            progress(back + index + 1 - first, total);
+            if index < job.first {
+                continue;
+            }
+            seen += 1;
+            suspect += u64::from(frame.suspect());
+            if !job.reads(index) {
                 continue;
             }
             let mut held = Vec::new();
@@ -169,7 +182,12 @@ pub(crate) fn perform(job: &ReadJob, cancel: &Cancel, progress: &dyn Fn(u64, u64
         .zip(people)
         .map(|(asked, reader)| {
             let own: Vec<Track> = tracks.by_ref().take(asked.patches.len()).collect();
-            notes.extend(lost_note(&asked.person, &asked.patches, &own, job.frames));
+            notes.extend(lost_note(
+                &asked.person,
+                &asked.patches,
+                &own,
+                (job.first, end),
+            ));
             reader.summed_up(own, rule, job.space, probe.format)
         })
         .collect();
@@ -210,8 +228,8 @@ impl PersonReader {
         let (picture, chosen) = chosen_of(native, &pixels, ClipRule::default());
         let at_white = read_frame(frame, &picture, &chosen, space).ok();
         // As many as the shot's bound allows by this frame; in long shots not in every frame.
-        let due = |frame: u64| frame * SKIN_PIXELS / self.all;
-        let most = (due((frame + self.every).min(self.all)) - due(frame)) as usize;
+        let due = |frame: u64| (frame - self.first).min(self.all) * SKIN_PIXELS / self.all;
+        let most = (due(frame + self.every) - due(frame)) as usize;
         self.skin_at_white.add(&picture, &chosen, most);
         let mut reading = Reading {
             at_white,
@@ -272,8 +290,14 @@ pub(crate) fn sum(
 }
 
 /// One line about the frames in which none of a person's patches is held.
-fn lost_note(person: &str, patches: &[Patch], tracks: &[Track], frames: u64) -> Option<String> {
-    let lost: Vec<u64> = (0..frames)
+fn lost_note(
+    person: &str,
+    patches: &[Patch],
+    tracks: &[Track],
+    (from, to): (u64, u64),
+) -> Option<String> {
+    let frames = to - from;
+    let lost: Vec<u64> = (from..to)
         .filter(|frame| {
             tracks
                 .iter()

@@ -34,7 +34,13 @@ pub(crate) fn perform(
     progress: &dyn Fn(u64, u64),
 ) -> Result<Rendered> {
     let mut reader = Reader::open(&job.source).map_err(clip)?;
-    let options = WriterOptions::like(reader.probe(), job.codec);
+    reader.seek(job.first).map_err(clip)?;
+    let end = job.first + job.frames;
+    let options = if job.whole {
+        WriterOptions::like(reader.probe(), job.codec)
+    } else {
+        WriterOptions::part(&reader, job.codec, (job.first, end), job.timecode.clone())
+    };
     let format = options.format();
     let (width, height) = (options.width, options.height);
     // Made here, so that what is wrong with the output is said before anything is decoded.
@@ -51,8 +57,11 @@ pub(crate) fn perform(
     let (spent_in, spent_out) = sync_channel::<Planes16>(2 * WAITING + 2);
     let outcome = std::thread::scope(|scope| {
         let decoding = scope.spawn(move || -> Result<u64> {
-            let mut expected = 0;
-            while let Some(frame) = reader.next_frame().map_err(clip)? {
+            let mut expected = job.first;
+            while expected < end {
+                let Some(frame) = reader.next_frame().map_err(clip)? else {
+                    break;
+                };
                 if cancel.is_cancelled() {
                     return Err(AppError::Cancelled);
                 }
@@ -68,7 +77,7 @@ pub(crate) fn perform(
                     break;
                 }
             }
-            Ok(expected)
+            Ok(expected - job.first)
         });
         let correcting = scope.spawn(move || {
             correct(

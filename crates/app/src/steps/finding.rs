@@ -21,15 +21,10 @@ use serde_json::json;
 const METHOD: u32 = 1;
 
 /// Key of what goes into finding the faces of a shot.
-pub(crate) fn key(shot: &Shot, source: &Source, every: u64, weights: &Weights) -> InputKey {
-    InputKey::of(&(
-        METHOD,
-        &source.fingerprint,
-        shot.in_frame,
-        shot.out_frame,
-        every,
-        &weights.prints,
-    ))
+///
+/// Its frames are not in it: they are those that were read (`Film::read_span`).
+pub(crate) fn key(source: &Source, every: u64, weights: &Weights) -> InputKey {
+    InputKey::of(&(METHOD, &source.fingerprint, every, &weights.prints))
 }
 
 /// What is known of a face.
@@ -511,6 +506,7 @@ fn put_together(film: &mut Film, shot: &Shot) -> Result<()> {
             // Two faces of one person in one frame: the first is read.
             let new = own
                 .iter()
+                .filter(|own| (shot.in_frame..shot.out_frame).contains(&own.frame))
                 .filter(|own| !frames.iter().any(|known| known.frame == own.frame))
                 .copied()
                 .collect::<Vec<_>>();

@@ -5,11 +5,13 @@ use crate::files::Output;
 use crate::job::{Job, RenderJob, Rendered};
 use crate::problem::{Context, Problem};
 use crate::show::report;
+use crate::steps::cutting::{counted, used_of};
 use crate::steps::fixing::FixRecord;
-use crate::steps::taking::{locate, naming};
+use crate::steps::taking::{locate, naming, probe_of};
+use crate::steps::versions::{changed_since, name_for, record};
 use crate::{AppError, Result, exports};
-use inkarnat_film::{Film, Fingerprint, InputKey, Shot, Source, Step, StepOutcome};
-use inkarnat_media::Codec;
+use inkarnat_film::{Deliverable, Film, Fingerprint, InputKey, Shot, Source, Step, StepOutcome};
+use inkarnat_media::{Codec, Timecode};
 use inkarnat_ops::Chain;
 use serde_json::json;
 use std::path::{Path, PathBuf};
@@ -25,6 +27,12 @@ pub struct Delivery {
     /// Directory for what the encoder was given of each shot, `SHOT.yuv`: planes of 16-bit codes, low
     /// byte first. Every clip is then rendered anew. For checks.
     pub encoder_input: Option<PathBuf>,
+    /// Frames of the source beyond each end of a shot that is a piece of one.
+    pub handles: u64,
+    /// Only what has changed since this version.
+    pub since: Option<String>,
+    /// Name of the version that is recorded; `None`: the next number.
+    pub name: Option<String>,
 }
 
 /// Hands the film over to a directory.
@@ -39,9 +47,13 @@ pub fn hand_over(
     context: Context<'_>,
     problems: &mut Vec<Problem>,
 ) -> Result<()> {
+    let name = name_for(film, delivery.name.as_deref())?;
     let output = Output::prepare(directory, film)?;
+    let shots = match &delivery.since {
+        None => film.shots()?,
+        Some(version) => changed_since(film, version)?,
+    };
     if let Some(codec) = delivery.codec {
-        let shots = film.shots()?;
         for (index, shot) in shots.iter().enumerate() {
             context.begun(Stage::Handover, &shot.name, (index + 1, shots.len()));
             match render_shot(film, &output, shot, (codec, delivery), context) {
@@ -55,7 +67,6 @@ pub fn hand_over(
             }
         }
     }
-    let shots = film.shots()?;
     let mut current = Vec::new();
     for setup in film.setups()? {
         let carried = shots.iter().any(|s| s.setup == setup.id && !s.kept);
@@ -79,8 +90,22 @@ pub fn hand_over(
             }
         }
     }
-    output.withdraw(&current, film)?;
-    write_readings(film, directory)
+    if delivery.since.is_none() {
+        output.withdraw(&current, film)?;
+    }
+    write_readings(film, directory)?;
+    record(film, &name)?;
+    context.note(
+        &directory.to_string_lossy(),
+        &match &delivery.since {
+            None => format!("recorded as {name:?}"),
+            Some(since) => format!(
+                "{} changed since {since:?}; recorded as {name:?}",
+                shots.len()
+            ),
+        },
+    );
+    Ok(())
 }
 
 /// Writes `readings.json` anew.
@@ -126,8 +151,50 @@ pub(crate) fn chain_of(film: &Film, shot: &Shot) -> Result<Chain> {
 }
 
 /// The key of a rendered clip: everything that decides its content.
-pub(crate) fn clip_key(source: &Source, chain: &Chain, codec: Codec) -> InputKey {
-    InputKey::of(&(METHOD, &source.fingerprint, chain, codec))
+pub(crate) fn clip_key(source: &Source, chain: &Chain, codec: Codec, span: (u64, u64)) -> InputKey {
+    if span == (0, source.frames) {
+        return InputKey::of(&(METHOD, &source.fingerprint, chain, codec));
+    }
+    InputKey::of(&(METHOD, &source.fingerprint, chain, codec, span))
+}
+
+/// The source frames that a shot's clip holds: those of the shot, those that transitions take from
+/// beside it, and handles, as far as the source has them.
+pub(crate) fn span_with_handles(shot: &Shot, source: &Source, handles: u64) -> Result<(u64, u64)> {
+    let (before, after) = used_of(shot)?.map_or((0, 0), |used| {
+        (used.under_before + handles, used.under_after + handles)
+    });
+    Ok((
+        shot.in_frame.saturating_sub(before),
+        (shot.out_frame + after).min(source.frames),
+    ))
+}
+
+/// The source frame that a delivered clip begins with, and its frames.
+pub(crate) fn span_of_clip(clip: &Deliverable, source: &Source) -> (u64, u64) {
+    let number = |name: &str| clip.detail[name].as_u64();
+    (
+        number("first").unwrap_or(0),
+        number("frames").unwrap_or(source.frames),
+    )
+}
+
+/// Timecode of a frame of a source; `None` where the source has none.
+pub(crate) fn timecode_at(source: &Source, frame: u64) -> Result<Option<Timecode>> {
+    let probe = probe_of(source)?;
+    let Some(first) = &probe.timecode else {
+        return Ok(None);
+    };
+    Ok(counted(&probe).and_then(|(rate, start)| {
+        let at = inkarnat_cut::Timecode {
+            frame: start.frame + frame as i64,
+            drop: start.drop,
+        };
+        if frame == 0 {
+            return Some(first.clone());
+        }
+        Timecode::parse(&at.text(rate))
+    }))
 }
 
 /// Where a shot's clip lies below the output directory.
@@ -152,7 +219,8 @@ fn render_shot(
     }
     let (source, path) = locate(film, shot)?;
     let chain = chain_of(film, shot)?;
-    let key = clip_key(&source, &chain, codec);
+    let (first, end) = span_with_handles(shot, &source, delivery.handles)?;
+    let key = clip_key(&source, &chain, codec, (first, end));
     let place = output.place(&clip_name(shot), film)?;
     let known = film.deliverables()?.into_iter().any(|known| {
         known.path == place.path
@@ -167,7 +235,10 @@ fn render_shot(
     let job = RenderJob {
         source: path,
         output: temporary.clone(),
-        frames: source.frames,
+        first,
+        frames: end - first,
+        whole: (first, end) == (0, source.frames),
+        timecode: timecode_at(&source, first)?,
         chain,
         codec,
         encoder_input: delivery
@@ -198,6 +269,7 @@ fn render_shot(
             let fingerprint = Fingerprint::of_file(&temporary).map_err(&failed)?;
             let detail = json!({
                 "codec": codec,
+                "first": first,
                 "frames": rendered.frames,
                 "identity": identity,
                 "notes": rendered.notes,

@@ -3,8 +3,9 @@
 use crate::event::Stage;
 use crate::job::{Job, PictureRecord, ProveJob, ProvePerson, Proved};
 use crate::problem::{Context, Problem};
+use crate::steps::cutting::left_out_of;
 use crate::steps::finding::{known_face, present};
-use crate::steps::handing::chain_of;
+use crate::steps::handing::{chain_of, span_of_clip};
 use crate::steps::taking::{locate, naming};
 use crate::{AppError, Result};
 use inkarnat_color::delta_e_2000;
@@ -207,10 +208,14 @@ fn prove_shot(
         });
     }
     let rule = record.map_or_else(ClipRule::default, |record| record.rule);
+    let (first, frames) = span_of_clip(clip, &source);
     let job = ProveJob {
         source: path,
         delivered: clip.path.clone(),
-        frames: source.frames,
+        first,
+        frames,
+        shot: (shot.in_frame, shot.out_frame),
+        left_out: left_out_of(&source, shot)?,
         chain: chain_of(film, shot)?,
         space: film.space(),
         rule,
@@ -244,7 +249,7 @@ fn prove_shot(
         Ok(proved) => {
             if proved.source_frames != proved.delivered_frames {
                 faults.push(format!(
-                    "{name} has {} frames, its source has {}",
+                    "{name} has {} frames, its shot with handles has {}",
                     proved.delivered_frames, proved.source_frames
                 ));
             }

@@ -3,7 +3,9 @@
 use crate::event::Stage;
 use crate::job::{Faces, FindOrder, Job, PersonPatches, PictureRecord, Read, ReadJob};
 use crate::problem::{Context, Problem};
+use crate::steps::cutting::left_out_of;
 use crate::steps::finding::{self, known_faces, new_faces};
+use crate::steps::reuse::{covers, sum_up_again};
 use crate::steps::taking::{assumptions, locate, naming, probe_of};
 use crate::weights::Weights;
 use crate::{AppError, Result};
@@ -161,8 +163,8 @@ fn plan(
         .map(|step| step.key);
     if let Some(weights) = weights {
         let every = order.every.unwrap_or(1).max(1);
-        let key = finding::key(shot, source, every, weights);
-        let faces = if known.as_ref() == Some(&key) {
+        let key = finding::key(source, every, weights);
+        let faces = if known.as_ref() == Some(&key) && covers(film, shot)? {
             Faces::Known(known_faces(film, shot)?)
         } else {
             Faces::Find(FindOrder {
@@ -213,8 +215,10 @@ fn read_shot(
     }
     let job = ReadJob {
         path,
-        frames: source.frames,
+        first: shot.in_frame,
+        frames: shot.out_frame - shot.in_frame,
         every,
+        left_out: left_out_of(&source, shot)?,
         space: film.space(),
         people: people
             .iter()
@@ -225,23 +229,23 @@ fn read_shot(
             .collect(),
         faces,
     };
-    let key = InputKey::of(&(
+    let base = InputKey::of(&(
         METHOD,
         &source.fingerprint,
-        shot.in_frame,
-        shot.out_frame,
         job.space,
         &job.people,
         every,
         &found,
     ));
-    if film.is_done(shot.id, Step::Read, &key)? {
+    let key = InputKey::of(&(&base, shot.in_frame, shot.out_frame, &job.left_out));
+    let probe = probe_of(&source)?;
+    if film.is_done(shot.id, Step::Read, &key)? || sum_up_again(film, shot, (&base, &key), &probe)?
+    {
         return Ok(Outcome {
             summary: "read before from the same input".to_owned(),
             unchanged: true,
         });
     }
-    let probe = probe_of(&source)?;
     let asked = job.faces.clone();
     let outcome = context.workers.run::<Read>(
         &Job::Read(job),
@@ -307,6 +311,7 @@ fn read_shot(
         )),
     };
     film.keep_readings(shot.id, &key, &result)?;
+    film.keep_read_span(shot, &base)?;
     if let Some((found, faces)) = &new {
         film.keep_faces(shot.id, found, faces)?;
     }

@@ -6,6 +6,7 @@ use crate::steps::fixing::fix_film;
 use crate::steps::handing::{Delivery, hand_over, write_readings};
 use crate::steps::proving::prove_film;
 use crate::steps::reading::{ReadOrder, read_film};
+use crate::steps::recutting::{CutOrder, cut_film};
 use crate::steps::taking::{draw, set_aims, take_in};
 use inkarnat_film::Film;
 use std::path::{Path, PathBuf};
@@ -15,6 +16,8 @@ use std::path::{Path, PathBuf};
 pub struct Order {
     /// The clips.
     pub clips: Vec<PathBuf>,
+    /// The cut list that uses them; `None`: each clip is a shot.
+    pub cut: Option<PathBuf>,
     /// Patches as typed.
     pub patches: Vec<String>,
     /// Aims as typed.
@@ -39,7 +42,17 @@ pub fn run(
     context: Context<'_>,
     problems: &mut Vec<Problem>,
 ) -> Result<()> {
-    take_in(film, &order.clips, context, problems)?;
+    match &order.cut {
+        None => take_in(film, &order.clips, context, problems)?,
+        Some(list) => {
+            let cut = CutOrder {
+                list: list.clone(),
+                clips: order.clips.clone(),
+                rate: None,
+            };
+            cut_film(film, &cut, context, problems)?;
+        }
+    }
     draw(film, &order.patches, context, problems)?;
     if !order.faces {
         film.set_finds_faces(false)?;

@@ -79,6 +79,34 @@ pub fn take_in(
 }
 
 fn take_one(film: &mut Film, clip: &Path, context: Context<'_>) -> Result<Option<Probed>> {
+    let Some((source, probed)) = new_source(film, clip, context)? else {
+        let absolute = std::fs::canonicalize(clip).ok();
+        // A source without a shot in the cut becomes one.
+        let known = film
+            .sources()?
+            .into_iter()
+            .find(|source| Some(&source.absolute) == absolute.as_ref());
+        if let Some(known) = known {
+            film.take_in(&NewSource {
+                path: known.path,
+                absolute: known.absolute,
+                fingerprint: known.fingerprint,
+                probe: known.probe,
+                frames: known.frames,
+            })?;
+        }
+        return Ok(None);
+    };
+    film.take_in(&source)?;
+    Ok(Some(probed))
+}
+
+/// Looks at a clip; `None` where the film knows exactly this file.
+pub(crate) fn new_source(
+    film: &Film,
+    clip: &Path,
+    context: Context<'_>,
+) -> Result<Option<(NewSource, Probed)>> {
     let shown = clip.display();
     let metadata = std::fs::metadata(clip).map_err(|error| match error.kind() {
         std::io::ErrorKind::NotFound => {
@@ -114,14 +142,14 @@ fn take_one(film: &mut Film, clip: &Path, context: Context<'_>) -> Result<Option
         .workers
         .run(&job, context.cancel, |_, _| {})
         .map_err(|error| naming(clip, error))?;
-    film.take_in(&NewSource {
+    let source = NewSource {
         path: clip.to_owned(),
         absolute,
         fingerprint,
         probe: value_of(&probed.probe),
         frames: probed.frames,
-    })?;
-    Ok(Some(probed))
+    };
+    Ok(Some((source, probed)))
 }
 
 /// An error of a child with the clip's name before it, unless it has it already.
@@ -242,7 +270,7 @@ fn draw_one(film: &mut Film, text: &str) -> Result<()> {
             format!("{text}: {reason}")
         })
     })?;
-    let shot = find_shot(film, &clip)?;
+    let shot = find_shot(film, &clip, patch.frame)?;
     draw_patch(film, &shot, &patch, text)
 }
 
@@ -314,7 +342,7 @@ fn undraw_one(film: &mut Film, text: &str) -> Result<()> {
     };
     let (clip, frame) = place.rsplit_once('@').ok_or_else(bad)?;
     let frame: u64 = frame.parse().map_err(|_| bad())?;
-    let shot = find_shot(film, clip)?;
+    let shot = find_shot(film, clip, frame)?;
     let people = film.people()?;
     let named = |patch: &inkarnat_film::Patch| {
         people
@@ -369,8 +397,9 @@ pub(crate) fn probe_of(source: &Source) -> Result<Probe> {
     })
 }
 
-/// The shot that a clip's path, file name or a shot's name means.
-fn find_shot(film: &Film, clip: &str) -> Result<Shot> {
+/// The shot that a clip's path, file name or a shot's name means: of several pieces of one clip, the
+/// one with that frame.
+fn find_shot(film: &Film, clip: &str, frame: u64) -> Result<Shot> {
     let shots = film.shots()?;
     let sources = film.sources()?;
     let absolute = std::fs::canonicalize(clip).ok();
@@ -393,10 +422,33 @@ fn find_shot(film: &Film, clip: &str) -> Result<Shot> {
     ];
     match tries.into_iter().find(|found| !found.is_empty()) {
         Some(found) if found.len() == 1 => Ok(found.into_iter().next().expect("there is one")),
-        Some(found) => Err(AppError::Request(format!(
-            "{clip} means {} clips of this film; give the path of one",
-            found.len()
-        ))),
+        Some(found) => {
+            let mut holding = found
+                .iter()
+                .filter(|shot| (shot.in_frame..shot.out_frame).contains(&frame));
+            let one_source = found.iter().all(|shot| shot.source == found[0].source);
+            match (holding.next(), holding.next(), one_source) {
+                (Some(shot), None, true) => Ok(shot.clone()),
+                (_, _, true) => Err(AppError::Request(format!(
+                    "{clip} at frame {frame} means {}; the film has these pieces of it: {}",
+                    if found.len() > 1 {
+                        "no single shot"
+                    } else {
+                        "no shot"
+                    },
+                    listed(found.iter().map(|shot| format!(
+                        "{} (frames {} to {})",
+                        shot.name,
+                        shot.in_frame,
+                        shot.out_frame - 1
+                    )))
+                ))),
+                _ => Err(AppError::Request(format!(
+                    "{clip} means {} clips of this film; give the path of one",
+                    found.len()
+                ))),
+            }
+        }
         None => Err(AppError::Request(format!(
             "{clip} is not a clip of this film; it has: {}",
             listed(sources.iter().map(|source| source.path.to_string_lossy()))
@@ -455,8 +507,7 @@ fn set_aim(film: &mut Film, text: &str) -> Result<()> {
         text: words.to_owned(),
         aim,
     };
-    film.set_aim(name, &setting)?;
-    film.decide("aim", &serde_json::json!({"person": name, "aim": words}))?;
+    film.set_aim(name, words, &setting)?;
     Ok(())
 }
 

@@ -1,0 +1,266 @@
+//! The cut in the report: where shots stand, setups, scenes, versions, history.
+
+use crate::Result;
+use crate::steps::cutting::{Used, seen_of};
+use inkarnat_film::{Decision, DecisionState, Film, Shot, Source};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+/// Where the cut uses a shot.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct UsedReport {
+    /// First frame in the film, counted from its start.
+    pub record_in: i64,
+    /// The frame of the film after its last.
+    pub record_out: i64,
+    /// Source frames a frame of the film: 1 as shot, below 0 backward, 0 a frozen frame.
+    pub speed: f64,
+    /// Frames of the film over which it comes in by a transition: before its cut, and from it on.
+    pub head_transition: Option<[i64; 2]>,
+    /// Frames of the film over which it goes out by a transition: before the cut, and from it on.
+    pub tail_transition: Option<[i64; 2]>,
+    /// Number of its event in the list.
+    pub event: String,
+    /// Reel or tape name in the list.
+    pub reel: Option<String>,
+    /// Name of the clip in the list.
+    pub clip: String,
+}
+
+impl UsedReport {
+    pub(super) fn of(used: &Used) -> Self {
+        Self {
+            record_in: used.record_in,
+            record_out: used.record_out,
+            speed: used.speed,
+            head_transition: used.head.map(|t| [t.before, t.after]),
+            tail_transition: used.tail.map(|t| [t.before, t.after]),
+            event: used.event.clone(),
+            reel: used.reel.clone(),
+            clip: used.clip.clone(),
+        }
+    }
+}
+
+/// What is left out of every reading and statistic.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LeftOutReport {
+    /// `bars`, `leader`, `slate`, `black`, `dissolve`, `fade in`, `fade out`, `flash`, `matte` or
+    /// `title`.
+    pub what: String,
+    /// First source frame.
+    pub in_frame: u64,
+    /// The source frame after the last.
+    pub out_frame: u64,
+    /// The part of the picture, in fractions of its width and height: left, top, right, bottom; null
+    /// for the whole.
+    pub area: Option<[f64; 4]>,
+}
+
+/// A setup: what carries one fix.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SetupReport {
+    /// Its name.
+    pub setup: String,
+    /// Its scene.
+    pub scene: String,
+    /// Its shots in film order.
+    pub shots: Vec<String>,
+}
+
+/// A scene: what is meant to look alike.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SceneReport {
+    /// Its name.
+    pub scene: String,
+    /// Its setups.
+    pub setups: Vec<String>,
+}
+
+/// The cut that is in the film.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CutReport {
+    /// Its number; later ones are larger.
+    pub cut: i64,
+    /// The list or picture that it came from.
+    pub origin: String,
+    /// When it was taken in: seconds since 1970-01-01 UTC.
+    pub at_s: i64,
+}
+
+/// What was handed over.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct VersionReport {
+    /// Its name.
+    pub version: String,
+    /// When: seconds since 1970-01-01 UTC.
+    pub at_s: i64,
+    /// Number of the cut that was in the film; null where clips were taken in whole.
+    pub cut: Option<i64>,
+}
+
+/// The history of decisions.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct HistoryReport {
+    /// What `undo` would take back.
+    pub undo: Option<String>,
+    /// What `redo` would take again.
+    pub redo: Option<String>,
+    /// Decisions in all, those taken back too.
+    pub decisions: usize,
+}
+
+/// Everything of the report that is about the cut as a whole.
+pub(super) struct CutParts {
+    pub(super) cut: Option<CutReport>,
+    pub(super) scenes: Vec<SceneReport>,
+    pub(super) setups: Vec<SetupReport>,
+    pub(super) lost: Vec<String>,
+    pub(super) left_out: Vec<LeftOutReport>,
+    pub(super) versions: Vec<VersionReport>,
+    pub(super) history: HistoryReport,
+}
+
+pub(super) fn cut_parts(film: &Film) -> Result<CutParts> {
+    let shots = film.shots()?;
+    let scenes = film.scenes()?;
+    let setups = film.setups()?;
+    let mut left_out = Vec::new();
+    for source in film.sources()? {
+        left_out.extend(no_shots(&source)?);
+    }
+    Ok(CutParts {
+        cut: film.cut()?.map(|cut| CutReport {
+            cut: cut.id,
+            origin: cut.origin,
+            at_s: cut.at_s,
+        }),
+        scenes: scenes
+            .iter()
+            .map(|scene| SceneReport {
+                scene: scene.name.clone(),
+                setups: setups
+                    .iter()
+                    .filter(|setup| setup.scene == scene.id)
+                    .map(|setup| setup.name.clone())
+                    .collect(),
+            })
+            .collect(),
+        setups: setups
+            .iter()
+            .map(|setup| SetupReport {
+                setup: setup.name.clone(),
+                scene: scenes
+                    .iter()
+                    .find(|scene| scene.id == setup.scene)
+                    .map(|scene| scene.name.clone())
+                    .unwrap_or_default(),
+                shots: shots
+                    .iter()
+                    .filter(|shot| shot.setup == setup.id)
+                    .map(|shot| shot.name.clone())
+                    .collect(),
+            })
+            .collect(),
+        lost: film
+            .lost_shots()?
+            .into_iter()
+            .map(|shot| shot.name)
+            .collect(),
+        left_out,
+        versions: film
+            .versions()?
+            .into_iter()
+            .map(|version| VersionReport {
+                version: version.name,
+                at_s: version.at_s,
+                cut: version.cut,
+            })
+            .collect(),
+        history: history(&film.decisions()?),
+    })
+}
+
+fn history(decisions: &[Decision]) -> HistoryReport {
+    let of = |state| move |decision: &&Decision| decision.state == state && decision.undoable;
+    HistoryReport {
+        undo: decisions
+            .iter()
+            .rev()
+            .find(of(DecisionState::Done))
+            .map(describe),
+        redo: decisions
+            .iter()
+            .find(of(DecisionState::Undone))
+            .map(describe),
+        decisions: decisions.len(),
+    }
+}
+
+/// A decision in one line.
+#[must_use]
+pub fn describe(decision: &Decision) -> String {
+    let facts: Vec<String> = decision
+        .detail
+        .as_object()
+        .into_iter()
+        .flatten()
+        .map(|(name, value)| match value {
+            serde_json::Value::String(text) => format!("{name} {text}"),
+            serde_json::Value::Array(list) => {
+                let texts: Vec<String> = list
+                    .iter()
+                    .map(|v| v.as_str().map_or_else(|| v.to_string(), str::to_owned))
+                    .collect();
+                format!("{name} {}", texts.join(", "))
+            }
+            other => format!("{name} {other}"),
+        })
+        .collect();
+    format!("{}: {}", decision.verb, facts.join("; "))
+}
+
+/// Spans of a finished picture that are no shot.
+fn no_shots(source: &Source) -> Result<Vec<LeftOutReport>> {
+    Ok(seen_of(source)?
+        .into_iter()
+        .flat_map(|seen| seen.spans)
+        .filter(|span| span.what.is_no_shot())
+        .map(|span| LeftOutReport {
+            what: span.what.word().to_owned(),
+            in_frame: span.in_frame,
+            out_frame: span.out_frame,
+            area: None,
+        })
+        .collect())
+}
+
+/// What is left out of a shot, by what it is.
+pub(super) fn left_out_report(source: &Source, shot: &Shot) -> Result<Vec<LeftOutReport>> {
+    let Some(seen) = seen_of(source)? else {
+        return Ok(Vec::new());
+    };
+    let within = |from: u64, to: u64| {
+        let (from, to) = (from.max(shot.in_frame), to.min(shot.out_frame));
+        (from < to).then_some((from, to))
+    };
+    let spans = seen.spans.iter().filter_map(|span| {
+        let (in_frame, out_frame) = within(span.in_frame, span.out_frame)?;
+        Some(LeftOutReport {
+            what: span.what.word().to_owned(),
+            in_frame,
+            out_frame,
+            area: None,
+        })
+    });
+    let areas = seen.areas.iter().filter_map(|area| {
+        let (in_frame, out_frame) = within(area.in_frame, area.out_frame)?;
+        Some(LeftOutReport {
+            what: area.what.word().to_owned(),
+            in_frame,
+            out_frame,
+            area: Some([area.left, area.top, area.right, area.bottom]),
+        })
+    });
+    Ok(spans.chain(areas).collect())
+}

@@ -1,0 +1,251 @@
+//! No sequence of re-cuts, decisions, undos and openings anew loses a decision.
+#![allow(clippy::disallowed_methods, reason = "tests read and write files")]
+
+use inkarnat_color::WorkingSpace;
+use inkarnat_film::{DecisionState, Film, Fingerprint, NewSource, Place, ShotId, SourceId};
+use proptest::prelude::*;
+use serde_json::{Value, json};
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+fn clip(name: &str, frames: u64) -> NewSource {
+    NewSource {
+        path: PathBuf::from(format!("{name}.mov")),
+        absolute: PathBuf::from(format!("/clips/{name}.mov")),
+        fingerprint: Fingerprint {
+            size: 10,
+            sha256: name.to_owned(),
+        },
+        probe: json!({}),
+        frames,
+    }
+}
+
+/// Everything that an editor decided, of shots in the cut and of those that are not.
+fn decided(film: &Film) -> Value {
+    let setups: BTreeMap<i64, String> = film
+        .setups()
+        .unwrap()
+        .into_iter()
+        .map(|s| (s.id.0, format!("{} in {}", s.name, s.scene.0)))
+        .collect();
+    let shots = film.shots().unwrap();
+    let about = |shot: &inkarnat_film::Shot| {
+        json!({
+            "name": shot.name,
+            "span": [shot.in_frame, shot.out_frame],
+            "kept": shot.kept,
+            "note": film.note(shot.id).unwrap(),
+            "setup": setups.get(&shot.setup.0),
+            "patches": film.patches(shot.id).unwrap().into_iter()
+                .map(|p| (p.person.0, p.frame, p.shape)).collect::<Vec<_>>(),
+        })
+    };
+    json!({
+        "cut": shots.iter().map(about).collect::<Vec<_>>(),
+        "scenes": film.scenes().unwrap().into_iter().map(|s| s.name).collect::<Vec<_>>(),
+        "aims": film.people().unwrap().into_iter().map(|p| (p.name, p.aim)).collect::<Vec<_>>(),
+        "from": film.cut().unwrap().map(|c| c.id),
+    })
+}
+
+fn place(film: &Film, shots: &[(usize, u64, u64, bool)]) -> Vec<Place> {
+    let known = film.all_shots().unwrap();
+    let mut used: Vec<ShotId> = Vec::new();
+    shots
+        .iter()
+        .map(|(which, from, frames, fresh)| {
+            let old = known
+                .get(which % known.len().max(1))
+                .filter(|shot| !fresh && !used.contains(&shot.id));
+            used.extend(old.map(|shot| shot.id));
+            let source = old.map_or(SourceId(1 + *which as i64 % 2), |shot| shot.source);
+            Place {
+                shot: old.map(|shot| shot.id),
+                like: known.iter().find(|s| s.source == source).map(|s| s.id),
+                name: "piece".to_owned(),
+                source,
+                in_frame: *from,
+                out_frame: from + frames,
+                setup: format!("setup {}", source.0),
+                scene: "scene 1".to_owned(),
+                used: json!({"record_in": from}),
+            }
+        })
+        .collect()
+}
+
+#[derive(Clone, Debug)]
+enum Act {
+    Cut(Vec<(usize, u64, u64, bool)>),
+    Keep(usize, bool),
+    Note(usize, String),
+    Aim(u8),
+    Draw(usize, u64, u8),
+    Setup(usize, u8),
+    Scene(usize, u8),
+    Undo,
+    Redo,
+    OpenAnew,
+}
+
+fn act() -> impl Strategy<Value = Act> {
+    let pieces = prop::collection::vec((0usize..8, 0u64..50, 1u64..50, any::<bool>()), 0..6);
+    prop_oneof![
+        2 => pieces.prop_map(Act::Cut),
+        1 => (0usize..8, any::<bool>()).prop_map(|(s, k)| Act::Keep(s, k)),
+        1 => (0usize..8, "[a-z']{0,5}").prop_map(|(s, t)| Act::Note(s, t)),
+        1 => any::<u8>().prop_map(Act::Aim),
+        2 => (0usize..8, 0u64..20, any::<u8>()).prop_map(|(s, f, v)| Act::Draw(s, f, v)),
+        1 => (0usize..8, 0u8..3).prop_map(|(s, n)| Act::Setup(s, n)),
+        1 => (0usize..8, 0u8..3).prop_map(|(s, n)| Act::Scene(s, n)),
+        4 => Just(Act::Undo),
+        2 => Just(Act::Redo),
+        1 => Just(Act::OpenAnew),
+    ]
+}
+
+fn perform(film: &mut Film, act: &Act) {
+    let shots = film.shots().unwrap();
+    let shot = |at: &usize| shots.get(at % shots.len().max(1)).cloned();
+    match act {
+        Act::Cut(pieces) => {
+            let places = place(film, pieces);
+            film.place(&places, "list.otio", &json!({})).unwrap();
+        }
+        Act::Keep(at, kept) => {
+            if let Some(shot) = shot(at) {
+                film.set_kept(shot.id, *kept).unwrap();
+            }
+        }
+        Act::Note(at, text) => {
+            if let Some(shot) = shot(at) {
+                film.set_note(&shot, text).unwrap();
+            }
+        }
+        Act::Aim(value) => {
+            if !film.people().unwrap().is_empty() {
+                film.set_aim("Ana", "own", &json!(value)).unwrap();
+            }
+        }
+        Act::Draw(at, frame, value) => {
+            if let Some(shot) = shot(at) {
+                film.draw(shot.id, "Ana", *frame, &json!(value), &json!("own"))
+                    .unwrap();
+            }
+        }
+        Act::Setup(at, number) => {
+            if let Some(shot) = shot(at) {
+                film.put_in_setup(&[shot.id], &format!("set {number}"))
+                    .unwrap();
+            }
+        }
+        Act::Scene(at, number) => {
+            if let Some(shot) = shot(at) {
+                film.put_in_scene(&[shot.id], &format!("scene {number}"))
+                    .unwrap();
+            }
+        }
+        Act::Undo | Act::Redo | Act::OpenAnew => {}
+    }
+}
+
+fn new_film(path: &Path) -> Film {
+    let mut film = Film::create(path, "day", WorkingSpace::default()).unwrap();
+    film.take_in(&clip("a", 100)).unwrap();
+    film.take_in(&clip("b", 100)).unwrap();
+    // People stay once they are named, so one is there from the beginning.
+    let shot = film.shots().unwrap()[0].id;
+    film.draw(shot, "Ana", 50, &json!(0), &json!("own"))
+        .unwrap();
+    film
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 20, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn nothing_decided_is_lost(acts in prop::collection::vec(act(), 1..30)) {
+        let directory = tempfile::tempdir().unwrap();
+        let path = directory.path().join("day.inkarnat");
+        let mut film = new_film(&path);
+        // What holds now, what undo goes back to, what redo goes forward to.
+        let mut now = decided(&film);
+        let mut back: Vec<Value> = vec![];
+        let mut forward: Vec<Value> = vec![];
+        let first = film.decisions().unwrap().len();
+        let mut count = first;
+        for act in &acts {
+            match act {
+                Act::Undo if back.is_empty() => {}
+                Act::Undo => {
+                    prop_assert!(film.undo().unwrap().is_some());
+                    forward.push(std::mem::replace(&mut now, back.pop().unwrap()));
+                }
+                Act::Redo => {
+                    let done = film.redo().unwrap().is_some();
+                    prop_assert_eq!(done, !forward.is_empty());
+                    if let Some(next) = forward.pop() {
+                        back.push(std::mem::replace(&mut now, next));
+                    }
+                }
+                Act::OpenAnew => {
+                    drop(film);
+                    film = Film::open(&path).unwrap();
+                }
+                act => {
+                    perform(&mut film, act);
+                    let written = film.decisions().unwrap().len();
+                    if written > count {
+                        back.push(std::mem::replace(&mut now, decided(&film)));
+                        forward.clear();
+                        count = written;
+                    }
+                }
+            }
+            prop_assert_eq!(&decided(&film), &now);
+            // The history only grows.
+            prop_assert_eq!(film.decisions().unwrap().len(), count);
+        }
+        // Every decision that holds can be taken back, down to the clips as they were taken in.
+        while let Some(before) = back.pop() {
+            prop_assert!(film.undo().unwrap().is_some());
+            prop_assert_eq!(&decided(&film), &before);
+        }
+        let states = film.decisions().unwrap();
+        prop_assert!(states[first..].iter().all(|d| d.state != DecisionState::Done));
+    }
+}
+
+#[test]
+fn a_lost_shot_waits_with_what_was_decided() {
+    let directory = tempfile::tempdir().unwrap();
+    let mut film = new_film(&directory.path().join("day.inkarnat"));
+    let shots = film.shots().unwrap();
+    film.set_note(&shots[1], "too dark").unwrap();
+    film.set_kept(shots[1].id, true).unwrap();
+    film.draw(shots[1].id, "Ana", 3, &json!(1), &json!("own"))
+        .unwrap();
+    let one = |shot: &inkarnat_film::Shot| Place {
+        shot: Some(shot.id),
+        like: None,
+        name: shot.name.clone(),
+        source: shot.source,
+        in_frame: 0,
+        out_frame: 100,
+        setup: "x".to_owned(),
+        scene: "y".to_owned(),
+        used: Value::Null,
+    };
+    film.place(&[one(&shots[0])], "first.edl", &json!({}))
+        .unwrap();
+    assert_eq!(film.shots().unwrap().len(), 1);
+    assert_eq!(film.lost_shots().unwrap()[0].name, "b");
+    film.place(&[one(&shots[1]), one(&shots[0])], "second.edl", &json!({}))
+        .unwrap();
+    let back = film.shots().unwrap();
+    assert_eq!(back[0].name, "b");
+    assert!(back[0].kept);
+    assert_eq!(film.note(back[0].id).unwrap().as_deref(), Some("too dark"));
+    assert_eq!(film.patches(back[0].id).unwrap().len(), 1);
+}

@@ -1,0 +1,146 @@
+//! Writing.
+
+use inkarnat_cut::{CutList, Event, Rate, Transition, TransitionKind};
+use serde_json::{Map, Value, json};
+
+/// The text of a list as an OpenTimelineIO timeline with one video track.
+///
+/// # Panics
+/// Never: plain values serialise.
+#[must_use]
+pub fn write(list: &CutList) -> String {
+    let mut children = Vec::new();
+    let mut at = 0;
+    for event in &list.events {
+        if event.record_in > at {
+            children.push(json!({
+                "OTIO_SCHEMA": "Gap.1",
+                "name": "",
+                "source_range": range(0, event.record_in - at, list.rate),
+                "metadata": {}, "effects": [], "markers": [], "enabled": true,
+            }));
+        }
+        if let Some(head) = event.head {
+            children.push(transition(head, list.rate));
+        }
+        children.push(clip(event, list.rate));
+        at = event.record_out;
+    }
+    let timeline = json!({
+        "OTIO_SCHEMA": "Timeline.1",
+        "name": list.title,
+        "global_start_time": time(list.start.frame, list.rate),
+        "metadata": { "drop_frame": list.start.drop },
+        "tracks": {
+            "OTIO_SCHEMA": "Stack.1",
+            "name": "tracks",
+            "metadata": {}, "markers": [], "effects": [], "enabled": true, "source_range": null,
+            "children": [{
+                "OTIO_SCHEMA": "Track.1",
+                "name": "V1",
+                "kind": "Video",
+                "metadata": {}, "markers": [], "effects": [], "enabled": true, "source_range": null,
+                "children": children,
+            }],
+        },
+    });
+    let mut text = serde_json::to_string_pretty(&timeline).expect("plain values serialise");
+    text.push('\n');
+    text
+}
+
+fn time(value: i64, rate: Rate) -> Value {
+    json!({ "OTIO_SCHEMA": "RationalTime.1", "rate": rate.value(), "value": value as f64 })
+}
+
+fn range(start: i64, duration: i64, rate: Rate) -> Value {
+    json!({
+        "OTIO_SCHEMA": "TimeRange.1",
+        "start_time": time(start, rate),
+        "duration": time(duration, rate),
+    })
+}
+
+fn transition(transition: Transition, rate: Rate) -> Value {
+    let kind = match transition.kind {
+        TransitionKind::Dissolve => "SMPTE_Dissolve",
+        TransitionKind::Wipe => "Custom_Transition",
+    };
+    json!({
+        "OTIO_SCHEMA": "Transition.1",
+        "name": "",
+        "transition_type": kind,
+        "in_offset": time(transition.before, rate),
+        "out_offset": time(transition.after, rate),
+        "metadata": {},
+    })
+}
+
+fn clip(event: &Event, record: Rate) -> Value {
+    let rate = event.source.rate;
+    // The length in the film, counted at the source's rate.
+    let frames = record.convert(event.frames(), rate);
+    let mut metadata = Map::new();
+    let mut own = Map::new();
+    if let Some(reel) = &event.reel {
+        own.insert("reel".to_owned(), json!(reel));
+    }
+    if !event.comments.is_empty() {
+        own.insert("comments".to_owned(), json!(event.comments));
+    }
+    if !own.is_empty() {
+        metadata.insert("cmx_3600".to_owned(), Value::Object(own));
+    }
+    if let Some(cdl) = &event.cdl {
+        let numbers = json!({
+            "asc_sop": { "slope": cdl.slope, "offset": cdl.offset, "power": cdl.power },
+            "asc_sat": cdl.saturation,
+        });
+        metadata.insert("cdl".to_owned(), numbers);
+    }
+    let effects = if event.speed == 1.0 {
+        json!([])
+    } else {
+        let schema = if event.speed == 0.0 {
+            "FreezeFrame.1"
+        } else {
+            "LinearTimeWarp.1"
+        };
+        json!([{
+            "OTIO_SCHEMA": schema,
+            "name": "",
+            "effect_name": schema.split('.').next(),
+            "time_scalar": event.speed,
+            "metadata": {},
+        }])
+    };
+    let media = match &event.target {
+        None => json!({
+            "OTIO_SCHEMA": "MissingReference.1",
+            "name": event.name, "available_range": null, "available_image_bounds": null,
+            "metadata": {},
+        }),
+        Some(target) => json!({
+            "OTIO_SCHEMA": "ExternalReference.1",
+            "name": event.name,
+            "target_url": target,
+            "available_range": event
+                .source
+                .available
+                .map(|(first, end)| range(first, end - first, rate)),
+            "available_image_bounds": null,
+            "metadata": {},
+        }),
+    };
+    json!({
+        "OTIO_SCHEMA": "Clip.2",
+        "name": event.name,
+        "source_range": range(event.source.start, frames, rate),
+        "metadata": metadata,
+        "markers": [],
+        "effects": effects,
+        "enabled": true,
+        "active_media_reference_key": "DEFAULT_MEDIA",
+        "media_references": { "DEFAULT_MEDIA": media },
+    })
+}
