@@ -177,6 +177,7 @@ const FACES: &str = "
 
 /// What the editor chose for a setup in place of the rule's choice; null: the rule's.
 const CHOICES: &str = "ALTER TABLE setup ADD COLUMN choice TEXT;";
+
 /// Cuts, versions, notes, and a history that can be gone back in.
 const CUTS: &str = "
     -- A shot at a position of 0 or less is not in the cut; it keeps its decisions and results.

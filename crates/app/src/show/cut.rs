@@ -84,8 +84,6 @@ pub struct CutReport {
     pub cut: i64,
     /// The list or picture that it came from.
     pub origin: String,
-    /// When it was taken in: seconds since 1970-01-01 UTC.
-    pub at_s: i64,
 }
 
 /// What was handed over.
@@ -133,7 +131,6 @@ pub(super) fn cut_parts(film: &Film) -> Result<CutParts> {
         cut: film.cut()?.map(|cut| CutReport {
             cut: cut.id,
             origin: cut.origin,
-            at_s: cut.at_s,
         }),
         scenes: scenes
             .iter()

@@ -114,7 +114,10 @@ pub fn hand_over(
 /// If it cannot be written.
 pub fn write_readings(film: &mut Film, directory: &Path) -> Result<()> {
     let output = Output::prepare(directory, film)?;
-    let mut text = serde_json::to_vec_pretty(&report(film)?).map_err(AppError::protocol)?;
+    let mut report = report(film)?;
+    // They carry the time of day; what is delivered depends on the film alone.
+    report.versions.clear();
+    let mut text = serde_json::to_vec_pretty(&report).map_err(AppError::protocol)?;
     text.push(b'\n');
     output.write("readings.json", "readings", &text, film)
 }
