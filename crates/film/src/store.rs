@@ -9,7 +9,7 @@ use crate::{
     Shot, ShotId, Source, SourceId, schema,
 };
 use inkarnat_color::WorkingSpace;
-use rusqlite::{Connection, OpenFlags, Row, Transaction, params};
+use rusqlite::{Connection, OpenFlags, OptionalExtension, Row, Transaction, params};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::Value;
@@ -598,12 +598,12 @@ impl Film {
         choice: Option<&Value>,
         detail: &Value,
     ) -> Result<()> {
-        self.change(|t| {
+        self.decided("choose", detail, |t| {
             t.execute(
                 "UPDATE setup SET choice = ?2 WHERE id = ?1",
                 params![setup, choice.map(Value::to_string)],
             )?;
-            crate::history::write_down(t, "choose", detail)
+            Ok(())
         })
     }
 

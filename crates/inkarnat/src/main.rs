@@ -360,10 +360,7 @@ fn whole_job(
 fn delivery(codec: CodecName) -> Delivery {
     Delivery {
         codec: codec.codec(),
-        encoder_input: None,
-        handles: 0,
-        since: None,
-        name: None,
+        ..Delivery::default()
     }
 }
 

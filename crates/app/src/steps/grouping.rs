@@ -1,6 +1,7 @@
 //! Setups, scenes, notes, and going back in the history.
 
 use crate::show::describe;
+use crate::steps::choosing::settle_choices;
 use crate::{AppError, Result};
 use inkarnat_film::{Film, Shot, ShotId};
 
@@ -91,7 +92,9 @@ pub fn note(film: &mut Film, shot: &str, text: &str) -> Result<()> {
 /// # Errors
 /// If the film cannot be written.
 pub fn undo(film: &mut Film) -> Result<Option<String>> {
-    Ok(film.undo()?.as_ref().map(describe))
+    let undone = film.undo()?.as_ref().map(describe);
+    settle_choices(film)?;
+    Ok(undone)
 }
 
 /// Takes the last decision that was taken back again, and says which.
@@ -99,5 +102,7 @@ pub fn undo(film: &mut Film) -> Result<Option<String>> {
 /// # Errors
 /// If the film cannot be written.
 pub fn redo(film: &mut Film) -> Result<Option<String>> {
-    Ok(film.redo()?.as_ref().map(describe))
+    let redone = film.redo()?.as_ref().map(describe);
+    settle_choices(film)?;
+    Ok(redone)
 }

@@ -20,7 +20,7 @@ use std::path::{Path, PathBuf};
 const METHOD: u32 = 1;
 
 /// What to hand over.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Delivery {
     /// How clips are coded; `None`: no clips.
     pub codec: Option<Codec>,

@@ -463,7 +463,7 @@ fn work(server: &Arc<Server>, order: WorkOrder) -> Result<JobView, Failure> {
                     CodecChoice::H264 => Some(Codec::H264High422Ten),
                     CodecChoice::None => None,
                 },
-                encoder_input: None,
+                ..Delivery::default()
             };
             let server_too = Arc::clone(server);
             start(server, "Handing over", move |film, context, problems| {
