@@ -22,6 +22,8 @@ pub(crate) enum Face {
     Eye(u8),
     Layer(u8),
     Extra(u8),
+    /// A lens of spectacles in front of an eye (left 0, right 1): seen through.
+    Lens(u8),
 }
 
 /// A triangle of a person: indices into the person's fine vertices.
@@ -144,6 +146,7 @@ impl Baked {
                 best.map_or(vec3(0.72 * side, 7.3, 0.4), |i| rest.p1[i])
             };
             extras.push(spectacles::frame(s, eyes, [ear(1.0), ear(-1.0)]));
+            extras.extend(spectacles::lenses(s, eyes));
         }
         let hair = grow(t, &rest, person, joints.head);
         let paint = paint(t, person);
@@ -418,8 +421,9 @@ fn triangles(
     }
     for (k, e) in extras.iter().enumerate() {
         let base = fine.extras[k] as u32;
+        let face = e.lens.map_or(Face::Extra(k as u8), Face::Lens);
         for q in &e.quads {
-            push(q.map(|i| i + base), Face::Extra(k as u8), e.region);
+            push(q.map(|i| i + base), face, e.region);
         }
     }
     out
@@ -429,6 +433,10 @@ fn triangles(
 pub(crate) struct Geometry {
     pub(crate) position: Vec<Vec3>,
     pub(crate) normal: Vec<Vec3>,
+    /// Normals before the relief of cloth, for which the baked light was made.
+    pub(crate) smooth_normal: Vec<Vec3>,
+    /// How far a vertex of cloth lies below (negative) or above its layer, dm.
+    pub(crate) relief: Vec<f32>,
     /// Normals of the coarse probes.
     pub(crate) coarse_normal: Vec<Vec3>,
     pub(crate) turn: Turn,
@@ -457,6 +465,8 @@ impl Baked {
         );
         let skin = pose_skin(&t.skin, &v, &self.joints, &turn);
         let (mut position, mut normal, mut coarse_normal) = (skin.p2, skin.n2, skin.n1);
+        let mut smooth_normal = normal.clone();
+        let mut relief = vec![0.0; normal.len()];
         for l in &self.layers {
             let part = l.part(t);
             let p1: Vec<Vec3> = l
@@ -472,6 +482,8 @@ impl Baked {
                 *p += *n * *r;
             }
             normal.extend(normals(&p2, &part.mesh2.quads));
+            smooth_normal.extend(n2);
+            relief.extend(&l.relief2);
             position.extend(p2);
         }
         let rotation = turn.head_rotation();
@@ -496,6 +508,8 @@ impl Baked {
             normal.extend(n);
             position.extend(p);
         }
+        smooth_normal.extend(&normal[smooth_normal.len()..]);
+        relief.resize(normal.len(), 0.0);
         let head = |i: u32| turn.point(v[i as usize], 1.0, 0.0);
         let lashes = t
             .lashes
@@ -506,6 +520,8 @@ impl Baked {
         Ok(Geometry {
             position,
             normal,
+            smooth_normal,
+            relief,
             coarse_normal,
             turn,
             eyes,

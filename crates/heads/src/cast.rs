@@ -59,7 +59,7 @@ fn shape(list: &[(&str, f32)]) -> Vec<(String, f32)> {
 ///
 /// In order: Ines (very light, freckles, long red waves), Henk (very light, older, spectacles), Jun (light),
 /// Marta (light to medium, older, grey bob, spectacles), Samira (medium, scarf), Rafael (tan, full beard),
-/// Ama (brown, afro), Naledi (dark, vitiligo, short coils), Bram (deep, older, grey beard).
+/// Ama (brown, afro), Naledi (dark, vitiligo, short coils, spectacles), Bram (deep, older, grey).
 #[must_use]
 pub fn cast() -> Vec<Person> {
     vec![
@@ -86,6 +86,12 @@ fn ines() -> Person {
         ("eyes/*-eye-scale-incr", 0.2),
         ("cheek/*-cheek-bones-incr", 0.4),
         ("chin/chin-width-decr", 0.3),
+        ("eyes/*-eye-height2-incr", 0.30),
+        ("head/head-invertedtriangular", 0.45),
+        ("eyes/*-eye-trans-out", 0.25),
+        ("mouth/mouth-scale-horiz-incr", 0.3),
+        ("forehead/forehead-scale-vert-incr", 0.3),
+        ("chin/chin-height-decr", 0.3),
     ]);
     p.skin.scores = [-1.20, -0.24, -0.03, -0.01];
     p.skin.blush = 0.75;
@@ -125,6 +131,7 @@ fn henk() -> Person {
         ("cheek/*-cheek-volume-decr", 0.3),
         ("eyes/*-eye-bag-incr", 0.45),
         ("forehead/forehead-scale-vert-incr", 0.4),
+        ("mouth/mouth-angles-up", 0.3),
     ]);
     p.skin.scores = [-0.98, -0.15, -0.07, 0.0];
     p.skin.blush = 1.0;
@@ -150,9 +157,9 @@ fn henk() -> Person {
     });
     p.garment = Garment {
         cut: Cut::Shirt,
-        pattern: Pattern::Check,
+        pattern: Pattern::Heather,
         colour: Pigment::Colour([0.42, 0.50, 0.62]),
-        second: Pigment::Colour([0.10, 0.16, 0.32]),
+        second: Pigment::Colour([0.26, 0.33, 0.46]),
     };
     p
 }
@@ -171,6 +178,10 @@ fn jun() -> Person {
         ("ears/*-ear-wing-incr", 0.2),
         ("neck/neck-scale-horiz-incr", 0.3),
         ("eyes/*-eye-height2-incr", 0.35),
+        ("chin/chin-width-incr", 0.35),
+        ("nose/nose-width2-incr", 0.3),
+        ("head/head-scale-vert-incr", 0.25),
+        ("eyebrows/eyebrows-trans-up", 0.2),
     ]);
     p.skin.scores = [-0.66, 0.02, 0.01, -0.02];
     p.skin.blush = 0.45;
@@ -270,10 +281,10 @@ fn samira() -> Person {
 fn rafael() -> Person {
     let mut p = plain("Rafael", 66);
     p.male = 1.0;
-    p.age = 0.62;
+    p.age = 0.68;
     p.weight = 0.45;
     p.muscle = 0.65;
-    p.origin = [0.35, 0.1, 0.55];
+    p.origin = [0.20, 0.40, 0.40];
     p.shape = shape(&[
         ("head/head-diamond", 0.25),
         ("nose/nose-greek-incr", 0.3),
@@ -282,6 +293,18 @@ fn rafael() -> Person {
         ("cheek/*-cheek-bones-incr", 0.4),
         ("eyebrows/eyebrows-trans-down", 0.25),
         ("eyes/*-eye-corner2-down", 0.2),
+        ("head/head-diamond", 0.33),
+        ("cheek/*-cheek-trans-down", 0.41),
+        ("nose/nose-greek-decr", 0.42),
+        ("chin/chin-jaw-drop-incr", 0.26),
+        ("eyes/*-eye-height2-decr", 0.37),
+        ("nose/nose-scale-vert-incr", 0.34),
+        ("nose/nose-hump-decr", 0.56),
+        ("eyebrows/eyebrows-angle-up", 0.59),
+        ("mouth/mouth-upperlip-height-decr", 0.54),
+        ("mouth/mouth-trans-up", 0.33),
+        ("eyebrows/eyebrows-trans-down", 0.30),
+        ("eyes/*-eye-scale-incr", 0.41),
     ]);
     p.skin.scores = [0.08, 0.07, 0.0, 0.0];
     p.skin.lips = [0.03, 0.15];
@@ -334,17 +357,20 @@ fn ama() -> Person {
 fn naledi() -> Person {
     let mut p = plain("Naledi", 99);
     p.age = 0.66;
-    p.origin = [0.85, 0.15, 0.0];
+    p.weight = 0.75;
+    p.origin = [0.45, 0.45, 0.10];
     p.shape = shape(&[
-        ("head/head-oval", 0.5),
-        ("nose/nose-width3-incr", 0.3),
-        ("nose/nose-compression-compress", 0.25),
-        ("mouth/mouth-lowerlip-volume-incr", 0.3),
+        ("head/head-fat-incr", 0.4),
+        ("eyes/*-eye-scale-decr", 0.3),
+        ("eyes/*-eye-corner2-up", 0.4),
+        ("eyes/*-eye-trans-out", 0.35),
+        ("nose/nose-width3-incr", 0.4),
+        ("nose/nose-scale-vert-decr", 0.4),
+        ("mouth/mouth-scale-horiz-decr", 0.35),
         ("mouth/mouth-cupidsbow-incr", 0.3),
-        ("cheek/*-cheek-bones-incr", 0.5),
-        ("forehead/forehead-temple-decr", 0.3),
-        ("chin/chin-height-decr", 0.3),
-        ("eyes/*-eye-corner1-up", 0.25),
+        ("chin/chin-height-decr", 0.4),
+        ("cheek/*-cheek-volume-incr", 0.4),
+        ("forehead/forehead-scale-vert-decr", 0.3),
     ]);
     p.skin.scores = [1.45, -0.03, 0.0, 0.0];
     p.skin.lips = [-0.03, 0.15];
@@ -354,6 +380,11 @@ fn naledi() -> Person {
     p.hair.style = HairStyle::Coils;
     p.hair.colour = [0.018, 0.012, 0.009];
     p.hair.brows = [0.013, 0.010, 0.008];
+    p.spectacles = Some(Spectacles {
+        colour: [0.45, 0.33, 0.12],
+        square: 0.0,
+        wire: 0.012,
+    });
     p.garment = Garment {
         cut: Cut::Jacket,
         pattern: Pattern::Plain,
@@ -366,17 +397,22 @@ fn naledi() -> Person {
 fn bram() -> Person {
     let mut p = plain("Bram", 22);
     p.male = 1.0;
-    p.age = 0.80;
-    p.weight = 0.58;
-    p.origin = [1.0, 0.0, 0.0];
+    p.age = 0.90;
+    p.weight = 0.75;
+    p.origin = [0.8, 0.0, 0.2];
     p.shape = shape(&[
-        ("head/head-square", 0.3),
-        ("nose/nose-flaring-incr", 0.3),
-        ("chin/chin-prominent-incr", 0.3),
-        ("cheek/*-cheek-inner-decr", 0.3),
+        ("head/head-square", 0.5),
+        ("head/head-scale-horiz-incr", 0.4),
+        ("nose/nose-volume-incr", 0.4),
+        ("nose/nose-hump-incr", 0.4),
+        ("nose/nose-scale-depth-incr", 0.3),
+        ("eyes/*-eye-scale-decr", 0.35),
+        ("eyebrows/eyebrows-trans-down", 0.4),
+        ("mouth/mouth-scale-horiz-incr", 0.35),
+        ("chin/chin-width-incr", 0.4),
+        ("chin/chin-jaw-drop-incr", 0.35),
         ("eyes/*-eye-bag-incr", 0.4),
-        ("mouth/mouth-laugh-lines-in", 0.4),
-        ("ears/*-ear-scale-incr", 0.2),
+        ("forehead/forehead-temple-incr", 0.3),
     ]);
     p.skin.scores = [2.05, -0.20, -0.04, -0.02];
     p.skin.lips = [-0.06, 0.15];
@@ -391,8 +427,8 @@ fn bram() -> Person {
         recede: 0.8,
     };
     p.beard = Beard {
-        cover: 0.75,
-        length: 0.055,
+        cover: 0.10,
+        length: 0.0,
     };
     p.garment = Garment {
         cut: Cut::Shirt,

@@ -48,6 +48,8 @@ pub(crate) struct Extra {
     pub(crate) quads: Vec<[u32; 4]>,
     /// Whether it throws baked shadows.
     pub(crate) solid: bool,
+    /// Which eye it is a lens for, if it is one.
+    pub(crate) lens: Option<u8>,
 }
 
 /// Signed distance inside the edge of the main garment (positive = cloth), in reference coordinates.
@@ -126,7 +128,7 @@ pub(crate) fn covering(c: &Covering, p: Vec3) -> f32 {
                 0.7
             };
             // Below the chin it falls to a rounded hem over chest and shoulders.
-            let r = vec2(p.x / 1.06, (p.y - 5.95) / 1.10).length()
+            let r = vec2(p.x / 1.40, (p.y - 5.95) / 1.22).length()
                 + 0.05 * noise(vec3(p.x * 1.3, p.y * 1.3, p.z * 1.3));
             let hem = if p.y < 6.3 { (1.0 - r) * 0.95 } else { 0.8 };
             oval.min(hem)
@@ -169,6 +171,22 @@ fn grow(t: &Topology, v: &[Vec3], joints: &Joints, s: &Shape<'_>) -> Layer {
         }
     }
     let mut c = body.clone();
+    if s.flat_ears {
+        // What is left of the ears' many small quads: carried out to the widest place around them.
+        for _ in 0..12 {
+            let before = c.clone();
+            for (i, near) in part.control_neighbours.iter().enumerate() {
+                let r = t.base[part.base[i] as usize];
+                if r.x.abs() > 0.60 && r.y > 6.6 && r.y < 7.7 && r.z < 0.95 && r.z > -0.3 {
+                    let mean = near.iter().map(|&j| before[j as usize]).sum::<Vec3>()
+                        / near.len().max(1) as f32;
+                    c[i] = before[i].lerp(mean, 0.7);
+                    c[i].x += 0.004 * r.x.signum();
+                }
+            }
+        }
+        body.clone_from(&c);
+    }
     for _ in 0..s.smoothing {
         let before = c.clone();
         for (i, near) in part.control_neighbours.iter().enumerate() {
@@ -274,7 +292,7 @@ pub(crate) fn layers(t: &Topology, p: &Person, v: &[Vec3], joints: &Joints) -> V
             region: Region::Garment,
             thickness: &|_| if g.cut == Cut::Shirt { 0.065 } else { 0.05 },
             flat_ears: false,
-            smoothing: 10,
+            smoothing: if g.cut == Cut::Shirt { 40 } else { 24 },
             rib: !matches!(g.cut, Cut::Shirt | Cut::Roll | Cut::Boat),
             inside: &|q| neckline(&g, q),
             relief: &main,
@@ -291,7 +309,7 @@ pub(crate) fn layers(t: &Topology, p: &Person, v: &[Vec3], joints: &Joints) -> V
                 region: Region::Garment,
                 thickness: &|_| 0.13,
                 flat_ears: false,
-                smoothing: 16,
+                smoothing: 40,
                 rib: false,
                 inside: &jacket,
                 relief: &|q, d| {
@@ -325,17 +343,24 @@ pub(crate) fn layers(t: &Topology, p: &Person, v: &[Vec3], joints: &Joints) -> V
                 region: Region::Covering,
                 thickness: &|q| {
                     if scarf {
+                        // Close to the face at its edge, loose over the hair, fullest over a knot behind.
+                        let d = covering(c, q);
                         mix(
-                            mix(0.04, 0.11, smooth(0.0, 0.3, covering(c, q))),
-                            0.135,
+                            mix(0.015, 0.12, smooth(0.0, 0.35, d)),
+                            0.15,
                             smooth(6.1, 5.7, q.y),
-                        )
+                        ) + 0.06 * smooth(7.5, 8.0, q.y) * smooth(0.05, 0.4, d)
+                            + 0.28 * bump(q, vec3(0.0, 7.25, -0.75), 0.6)
+                            + 0.20
+                                * smooth(6.55, 6.3, q.y)
+                                * smooth(5.3, 5.8, q.y)
+                                * smooth(-0.3, 0.5, q.z)
                     } else {
                         0.12
                     }
                 },
                 flat_ears: scarf,
-                smoothing: if scarf { 22 } else { 8 },
+                smoothing: if scarf { 70 } else { 8 },
                 rib: !scarf,
                 inside: &|q| covering(c, q),
                 relief: &|q, d| {
@@ -346,7 +371,7 @@ pub(crate) fn layers(t: &Topology, p: &Person, v: &[Vec3], joints: &Joints) -> V
                         let f = (r * 15.0 + 2.4 * fractal(q * 1.3, 3) + 1.6 * a).sin();
                         let low = (q.y * 11.0 + q.x * 6.0 + 3.0 * fractal(q * 1.1, 2)).sin();
                         let k = smooth(6.4, 6.0, q.y);
-                        hem(d, 0.04, 0.030)
+                        hem(d, 0.04, 0.012)
                             + mix(0.034 * f, 0.045 * low, k) * smooth(0.03, 0.25, d)
                             + 0.05 * fractal(q * 1.7, 2) * smooth(0.05, 0.3, d)
                     } else {
@@ -439,6 +464,7 @@ fn ring(
         bones: Vec::new(),
         quads: Vec::new(),
         solid: true,
+        lens: None,
     };
     for (r, &(height, offset)) in rows.iter().enumerate() {
         for k in 0..columns {

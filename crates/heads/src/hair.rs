@@ -183,7 +183,7 @@ fn style(s: HairStyle) -> Option<Style> {
         HairStyle::Afro => make(2100.0, 48, 0.60, 0.0036, (0.034, 4.5), (0.0, 0.0)),
         HairStyle::Coils => make(3400.0, 22, 0.17, 0.0036, (0.026, 2.0), (0.0, 0.0)),
         HairStyle::Bob => make(3000.0, 28, 1.75, 0.0042, (0.010, 1.2), (0.03, 0.17)),
-        HairStyle::Wavy => make(2900.0, 56, 2.25, 0.0042, (0.042, 3.6), (0.04, 0.20)),
+        HairStyle::Wavy => make(2900.0, 56, 2.25, 0.0042, (0.042, 3.6), (0.035, 0.16)),
     }
 }
 
@@ -273,7 +273,7 @@ fn head(
             let points = s.points;
             let step = length / points as f32;
             let parting =
-                -0.26 + 0.07 * noise(vec3(0.0, r.y * 5.0, r.z * 5.0)) + 0.035 * rng.signed();
+                -0.26 + 0.07 * noise(vec3(0.0, r.y * 5.0, r.z * 5.0)) + 0.06 * rng.signed();
             let side = if start.x - skull.x > parting {
                 1.0
             } else {
@@ -297,7 +297,13 @@ fn head(
                 HairStyle::Bob | HairStyle::Wavy => {
                     let back = smooth(0.9, 0.0, r.z);
                     let temple = 1.0 - top;
-                    (n * mix(0.45, 0.18, temple)
+                    // Flat at the parting, fuller away from it.
+                    let full = mix(
+                        0.3,
+                        1.0,
+                        smooth(0.0, 0.45, (start.x - skull.x - parting).abs()),
+                    );
+                    (n * mix(0.45 * full, 0.18, temple)
                         + vec3(
                             side * mix(0.75, 0.25, back),
                             0.05 - 0.5 * temple,
@@ -322,6 +328,7 @@ fn head(
             let mut q = start;
             let mut out = Vec::with_capacity(points + 1);
             out.push(start);
+            let mut resting = 0;
             for i in 1..=points {
                 let f = i as f32 / points as f32;
                 if long {
@@ -350,6 +357,11 @@ fn head(
                         + if long { 0.06 * ear } else { 0.0 };
                     let out_by = (q - rest.p1[v]).dot(rest.n1[v]);
                     if out_by < height {
+                        // Ends lie on the shoulder; they do not slide off along it.
+                        resting += usize::from(long && q.y < 6.0);
+                        if resting > points / 9 {
+                            break;
+                        }
                         q += rest.n1[v] * (height - out_by);
                         let k = d.dot(rest.n1[v]);
                         if k < 0.0 {

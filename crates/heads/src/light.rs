@@ -149,6 +149,15 @@ impl Lit {
             .enumerate()
             .for_each(|(i, row)| {
                 let (p, n) = (g.position[i], g.normal[i]);
+                // Folds of cloth are finer than the probes: their sides turn to the light or away from it, and
+                // their bottoms see less of the room.
+                let turned = n - g.smooth_normal[i];
+                let open = (1.0 + 3.0 * g.relief[i].min(0.0)).max(0.6);
+                for (a, ambient) in scene.ambients.iter().enumerate() {
+                    let o = layout.ambient(a);
+                    let tilt = turned.y * (ambient.up - ambient.down) / 3.0;
+                    row[o] = (row[o] + tilt * row[o + 1]).max(0.0) * open;
+                }
                 for (k, l) in scene.lights.iter().enumerate() {
                     let s = strength(l, scene.focus, p);
                     if let Some(map) = &shadows[k] {
@@ -169,6 +178,9 @@ impl Lit {
                         };
                         row[4 * k] = lit * visible;
                         row[4 * k + 3] = visible;
+                    } else {
+                        row[4 * k] += turned.dot(seen[k].direction) * row[4 * k + 3];
+                        row[4 * k] *= open;
                     }
                     row[4 * k] = row[4 * k].max(0.0) * s;
                     row[4 * k + 3] = row[4 * k + 3].clamp(0.0, 1.0) * s;

@@ -94,6 +94,8 @@ pub(crate) struct Samples {
     pub(crate) width: usize,
     pub(crate) id: Vec<u32>,
     pub(crate) inverse: Vec<f32>,
+    /// Triangle of a lens in front of what `id` names, or [`EMPTY`]; no entries where nobody wears spectacles.
+    pub(crate) lens: Vec<u32>,
     pub(crate) vertices: Vec<Vec<Projected>>,
 }
 
@@ -125,6 +127,7 @@ pub(crate) fn raster(
     };
     let mut triangles: Vec<Vec<u32>> = vec![Vec::new(); BANDS];
     let mut segments: Vec<Vec<u32>> = vec![Vec::new(); BANDS];
+    let mut lenses: Vec<Vec<u32>> = vec![Vec::new(); BANDS];
     for (k, (b, _, s)) in people.iter().enumerate() {
         let tag = (k as u32) << PERSON_SHIFT;
         for (i, t) in b.triangles.iter().enumerate() {
@@ -145,7 +148,11 @@ pub(crate) fn raster(
                 p[0].y.min(p[1].y).min(p[2].y),
                 p[0].y.max(p[1].y).max(p[2].y),
             ) {
-                triangles[band].push(tag | i as u32);
+                if matches!(t.face, Face::Lens(_)) {
+                    lenses[band].push(tag | i as u32);
+                } else {
+                    triangles[band].push(tag | i as u32);
+                }
             }
         }
         for (i, s) in s.segments.iter().enumerate() {
@@ -197,10 +204,34 @@ pub(crate) fn raster(
                 );
             }
         });
+    let worn = lenses.iter().any(|l| !l.is_empty());
+    let mut lens = vec![EMPTY; if worn { width * height } else { 0 }];
+    lens.par_chunks_mut(rows * width)
+        .zip(inverse.par_chunks(rows * width))
+        .enumerate()
+        .for_each(|(band, (id, z))| {
+            if lenses[band].is_empty() {
+                return;
+            }
+            let mut z = z.to_vec();
+            let mut target = Band {
+                z: &mut z,
+                id,
+                width,
+                top: band * rows,
+                bottom: (band * rows + rows).min(height),
+            };
+            for &tagged in &lenses[band] {
+                let (k, i) = ((tagged >> PERSON_SHIFT) as usize, (tagged & INDEX) as usize);
+                let p = people[k].0.triangles[i].v.map(|i| vertices[k][i as usize]);
+                target.triangle(p, None, tagged);
+            }
+        });
     Samples {
         width,
         id,
         inverse,
+        lens,
         vertices,
     }
 }

@@ -8,8 +8,8 @@ use rayon::prelude::*;
 use crate::baked::{Baked, Face};
 use crate::data::{HeadData, HeadsError};
 use crate::light::{HARD, Lit};
-use crate::person::{LOCALS, Person, Pigment, Region, SkinScores};
-use crate::raster::{EMPTY, Hit, View, hit, raster};
+use crate::person::{LOCALS, Local, Person, Pigment, Region, SkinScores};
+use crate::raster::{Hit, View, hit, raster};
 use crate::scene::{Ambient, Foreground, Scene};
 use crate::set::Backdrop;
 use crate::shadow::ShadowMap;
@@ -250,16 +250,29 @@ fn pixel(
         0usize,
     ); 16];
     let mut used = 0;
+    // Lens in front of samples of this pixel: person, triangle, sums of places, samples.
+    let mut lens: Option<(usize, usize, f32, f32, usize)> = None;
     for j in 0..n {
         for i in 0..n {
             let (sx, sy) = (x * n + i, y * n + j);
             let o = sy * samples.width + sx;
-            let id = samples.id[o];
-            if id == EMPTY {
-                continue;
-            }
-            let Some(hit) = hit(id) else { continue };
             let (fx, fy, z) = (sx as f32 + 0.5, sy as f32 + 0.5, samples.inverse[o]);
+            let behind_lens = match samples.lens.get(o).copied().and_then(hit) {
+                Some(Hit::Triangle(p, i)) => {
+                    let l = lens.get_or_insert((p, i, 0.0, 0.0, 0));
+                    l.2 += fx;
+                    l.3 += fy;
+                    l.4 += 1;
+                    Some(p)
+                }
+                _ => None,
+            };
+            if let Some(p) = behind_lens {
+                codes[j * samples.width + sx] = code(p, Region::Spectacles);
+            }
+            let Some(hit) = hit(samples.id[o]) else {
+                continue;
+            };
             let (group, index, person, region) = match hit {
                 Hit::Triangle(p, i) => {
                     let t = &actors[p].baked.triangles[i];
@@ -276,7 +289,9 @@ fn pixel(
                     (Group::Strand(p, s.fibre, s.strand), i, p, region)
                 }
             };
-            codes[j * samples.width + sx] = code(person, region);
+            if behind_lens.is_none() {
+                codes[j * samples.width + sx] = code(person, region);
+            }
             let single = matches!(group, Group::Face(_, Face::Eye(_)));
             let found = (!single)
                 .then(|| {
@@ -330,6 +345,29 @@ fn pixel(
                 });
             }
         }
+    }
+    if let Some((p, index, sx, sy, count)) = lens {
+        let start = row.values.len();
+        row.values.resize(start + terms, 0.0);
+        let (a, k) = (&actors[p], 1.0 / count as f32);
+        let reflected = a.lens(
+            &a.baked.triangles[index],
+            &samples.vertices[p],
+            (sx * k, sy * k),
+            &mut row.values[start..],
+        );
+        let coverage = reflected * count as f32 * share;
+        let first = row.start.last().map_or(0, |s| *s as usize);
+        for f in &mut row.fragments[first..] {
+            f.coverage *= 1.0 - coverage;
+        }
+        row.fragments.push(Fragment {
+            material: (p * LOCALS) as u16 + Local::Frame as u16,
+            coverage,
+            melanin: 0.0,
+            blood: 0.0,
+            values: (start / terms.max(1)) as u32,
+        });
     }
 }
 

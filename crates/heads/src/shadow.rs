@@ -57,7 +57,10 @@ impl ShadowMap {
                 let (low, high) = ((b * rows) as f32, ((b + 1) * rows) as f32);
                 for ((baked, _, _), v) in people.iter().zip(&projected) {
                     for t in &baked.triangles {
-                        if matches!(t.face, Face::Teeth | Face::Tongue | Face::Eye(_)) {
+                        if matches!(
+                            t.face,
+                            Face::Teeth | Face::Tongue | Face::Eye(_) | Face::Lens(_)
+                        ) {
                             continue;
                         }
                         if let Face::Layer(k) = t.face {

@@ -146,7 +146,51 @@ impl Actor<'_> {
             Face::Eye(e) => self.eye(&s, e as usize, out),
             Face::Layer(k) => self.cloth(&s, k as usize, out),
             Face::Extra(k) => self.extra(&s, k, out),
+            Face::Lens(_) => Shares::one(Local::Frame),
         }
+    }
+
+    /// What a lens mirrors at sample coordinates, into the shine terms of `out` as if it were a whole mirror; returns
+    /// the share that it reflects. Both its faces reflect, each as glass of refractive index 1.5 does.
+    pub(crate) fn lens(
+        &self,
+        t: &Triangle,
+        projected: &[crate::raster::Projected],
+        (x, y): (f32, f32),
+        out: &mut [f32],
+    ) -> f32 {
+        /// Radius of the front face, dm.
+        const RADIUS: f32 = 0.75;
+        /// Lenses lean toward the cheeks, radians.
+        const LEAN: f32 = 0.10;
+        let w = self.weights(t, projected, x, y);
+        let p: Vec3 = (0..3)
+            .map(|i| self.geometry.position[t.v[i] as usize] * w[i])
+            .sum();
+        let Face::Lens(eye) = t.face else { return 0.0 };
+        let rotation: Mat3 = self.geometry.turn.head_rotation();
+        let local = rotation.transpose() * (p - self.geometry.eyes[eye as usize]);
+        let n = (rotation * vec3(local.x / RADIUS, local.y / RADIUS - LEAN, 1.0)).normalize();
+        let view = (self.view.eye - p).normalize();
+        let cosine = n.dot(view);
+        if cosine <= 0.0 {
+            return 0.0;
+        }
+        let mirror = n * (2.0 * cosine) - view;
+        for (k, seen) in self.lit.seen.iter().enumerate() {
+            let away = mirror.dot(seen.direction).clamp(-1.0, 1.0).acos();
+            let half = seen.half.max(0.06);
+            let disc = smooth(half * 1.1 + 0.02, half * 0.9 - 0.02, away);
+            // Radiance of the source against that of a white card: E / (pi sin²) over E / pi.
+            let light = &self.scene.lights[k];
+            out[4 * k + 3] +=
+                disc * strength(light, self.scene.focus, p) / half.sin().powi(2).max(0.02);
+        }
+        for (a, ambient) in self.scene.ambients.iter().enumerate() {
+            out[self.lit.layout.ambient(a) + 1] += ambient.radiance(mirror);
+        }
+        let once = schlick(0.04, cosine);
+        2.0 * once / (1.0 + once)
     }
 
     fn lights(&self) -> usize {

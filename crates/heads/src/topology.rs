@@ -380,7 +380,7 @@ impl Topology {
             weights,
             &pick(&|p| {
                 let inside = p.z < 1.40 && p.z > 0.5 && p.y > 6.45 && p.y < 7.0 && p.x.abs() < 0.36;
-                p.y > 4.6 && p.x.abs() < 1.5 && !inside
+                p.y > 4.0 && p.x.abs() < 2.2 && !inside
             }),
         );
         let fine = |mask: &crate::data::Mask| -> Vec<f32> {

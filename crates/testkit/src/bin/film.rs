@@ -1,4 +1,4 @@
-//! Makes the demo film: `film --to DIRECTORY [--data .cache/heads] [--height 720] [--only PART-OF-NAME] [--stills DIRECTORY]`.
+//! Makes the demo film: `film --to DIRECTORY [--data .cache/heads] [--height 720] [--only PART-OF-NAME,…] [--stills DIRECTORY]`.
 //!
 //! Camera files come into `clips/`, cut lists and the finished picture beside them, the truth into `truth/`. What is
 //! there already from the same scenario is kept. With `--stills` the middle frame of every take is written instead, as
@@ -17,14 +17,14 @@ use inkarnat_heads::{Baked, HeadData, Size, cast};
 use inkarnat_testkit::film::lists::{RECORD_START, edl, otio};
 use inkarnat_testkit::film::movie::MovieError;
 use inkarnat_testkit::film::program::{BARS, LEADER, join};
-use inkarnat_testkit::film::scenario::{Take, cut, takes};
+use inkarnat_testkit::film::scenario::{Take, Use, cut, takes};
 use inkarnat_testkit::film::shooting::{reel, shoot, still};
 use inkarnat_testkit::film::{RATE, timecode};
 use rayon::prelude::*;
 use serde_json::{Value, json};
 
 /// Raised whenever the scenario, the renderer or the cameras change what a take looks like.
-const VERSION: u32 = 2;
+const VERSION: u32 = 3;
 const TITLE: &str = "THE SPARE KEY";
 
 struct Arguments {
@@ -64,7 +64,7 @@ fn arguments() -> Result<Arguments, MovieError> {
             }
             _ => {
                 return Err(MovieError(format!(
-                    "unknown argument {word:?}; expected --to DIRECTORY, --data DIRECTORY, --height PIXELS, --only PART-OF-NAME or --stills DIRECTORY"
+                    "unknown argument {word:?}; expected --to DIRECTORY, --data DIRECTORY, --height PIXELS, --only PART-OF-NAME,… or --stills DIRECTORY"
                 )));
             }
         }
@@ -122,10 +122,18 @@ fn run() -> Result<(), MovieError> {
     if !missing.is_empty() {
         shoot_all(&missing, &arguments, size, (&clips, &truth))?;
     }
-    if arguments.only.is_none() {
-        finish(&arguments.to, &clips, &truth, (size.width, size.height))?;
-    }
-    Ok(())
+    // The truth of some takes alone holds the shots that use them.
+    let cut: Vec<Use> = cut()
+        .into_iter()
+        .filter(|u| wanted.iter().any(|t| t.name == u.take))
+        .collect();
+    finish(
+        &arguments.to,
+        &cut,
+        (&clips, &truth),
+        arguments.only.is_none(),
+        (size.width, size.height),
+    )
 }
 
 fn size_of(arguments: &Arguments) -> Size {
@@ -137,10 +145,10 @@ fn size_of(arguments: &Arguments) -> Size {
 }
 
 fn wanted(arguments: &Arguments) -> Vec<Take> {
-    let part = arguments.only.as_deref().unwrap_or_default();
+    let parts = arguments.only.as_deref().unwrap_or_default();
     takes()
         .into_iter()
-        .filter(|t| t.name.contains(part))
+        .filter(|t| parts.split(',').any(|part| t.name.contains(part)))
         .collect()
 }
 
@@ -229,13 +237,15 @@ fn shoot_all(
     Ok(())
 }
 
-fn finish(to: &Path, clips: &Path, truth: &Path, size: (usize, usize)) -> Result<(), MovieError> {
+/// The film's truth; of the whole film also its cut lists and the finished picture.
+fn finish(
+    to: &Path,
+    cut: &[Use],
+    (clips, truth): (&Path, &Path),
+    whole: bool,
+    size: (usize, usize),
+) -> Result<(), MovieError> {
     let start = Instant::now();
-    let cut = cut();
-    write(&to.join("the_spare_key.edl"), edl(TITLE, &cut).as_bytes())?;
-    let list =
-        serde_json::to_string_pretty(&otio(TITLE, &cut)).map_err(|e| MovieError(e.to_string()))?;
-    write(&to.join("the_spare_key.otio"), list.as_bytes())?;
     let mut record = 0;
     let mut shots = Vec::new();
     for (number, u) in cut.iter().enumerate() {
@@ -276,8 +286,15 @@ fn finish(to: &Path, clips: &Path, truth: &Path, size: (usize, usize)) -> Result
     });
     let text = serde_json::to_string_pretty(&film).map_err(|e| MovieError(e.to_string()))?;
     write(&truth.join("film.json"), text.as_bytes())?;
+    if !whole {
+        return Ok(());
+    }
+    write(&to.join("the_spare_key.edl"), edl(TITLE, cut).as_bytes())?;
+    let list =
+        serde_json::to_string_pretty(&otio(TITLE, cut)).map_err(|e| MovieError(e.to_string()))?;
+    write(&to.join("the_spare_key.otio"), list.as_bytes())?;
     let master = to.join("the_spare_key.mov");
-    join(&cut, clips, &master, size)?;
+    join(cut, clips, &master, size)?;
     println!(
         "{} shots, {} frames and the finished picture joined in {:.0} s",
         cut.len(),

@@ -58,6 +58,8 @@ impl Codec {
     }
 }
 
+const TAGS: &str = "setparams=range=tv:color_primaries=bt709:color_trc=bt709:colorspace=bt709";
+
 /// A movie being written; appears under its name only when finished.
 #[derive(Debug)]
 pub struct Writer {
@@ -112,6 +114,9 @@ impl Writer {
             .args(["-map", "0:v", "-map", "1:a"])
             .args(codec.arguments())
             .args(["-pix_fmt", codec.pixel_format()])
+            // On the frames: FFmpeg 5.1 takes the tags of ProRes from there, and left such files untagged when they stood
+            // on the encoder alone.
+            .args(["-vf", TAGS])
             .args([
                 "-color_primaries",
                 "bt709",

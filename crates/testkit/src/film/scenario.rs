@@ -23,9 +23,9 @@ pub mod who {
     pub const RAFAEL: usize = 5;
     /// Brown.
     pub const AMA: usize = 6;
-    /// Dark, vitiligo.
+    /// Dark, vitiligo, spectacles.
     pub const NALEDI: usize = 7;
-    /// Deep, older, beard.
+    /// Deep, older.
     pub const BRAM: usize = 8;
 }
 

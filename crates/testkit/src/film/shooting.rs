@@ -366,7 +366,8 @@ impl Shoot {
             placement.breath = breath(t, seed);
             placement.expression = Expression {
                 blink: blink(t, seed),
-                smile: if talks { 0.15 } else { 0.12 + 0.25 * through },
+                // Friendly people: a face quite at rest looks stern.
+                smile: if talks { 0.34 } else { 0.32 + 0.26 * through },
                 ..spoken
             };
             match take.action {
