@@ -1,7 +1,7 @@
 //! A clip written like its source has its source's frames, times, tags, timecode and sound.
 
 use crate::support::{
-    all_codes, copy, ffmpeg, ffprobe, field, first_packet, folder, frames, sound_md5,
+    all_codes, copy, decodable, ffmpeg, ffprobe, field, first_packet, folder, frames, sound_md5,
 };
 use inkarnat_color::picture::Planes16;
 use inkarnat_media::{Codec, FrameTime, MediaError, Reader, Writer, WriterOptions, probe};
@@ -109,6 +109,49 @@ fn frames_times_tags_timecode_and_sound_are_kept() {
                 drift.abs() < 2e-3,
                 "{name} {codec:?}: sound moved by {drift} s"
             );
+        }
+    }
+}
+
+/// A broadcaster's muxer profile gives 4:2:2 10-bit H.264 at these sizes and rates a tag of its own, which some readers cannot
+/// place; what was written then lost its tag, its range and its decoder.
+#[test]
+fn the_sizes_and_rates_of_broadcasting_keep_the_plain_tag_and_decode() {
+    let folder = folder();
+    for (size, rate) in [
+        ("1280x720", "25"),
+        ("1280x720", "50"),
+        ("1280x720", "60000/1001"),
+        ("1920x1080", "24000/1001"),
+        ("1920x1080", "25"),
+        ("1920x1080", "30000/1001"),
+    ] {
+        let name = format!("{size}_{}.mov", rate.replace('/', "_"));
+        let source = ffmpeg(
+            &format!(
+                "-f lavfi -i testsrc2=s={size}:r={rate} -frames:v 4 -c:v libx264 -preset ultrafast -pix_fmt yuv420p {TAGS_709}"
+            ),
+            &folder.path().join(&name),
+        );
+        for (codec, tag) in [
+            (Codec::H264High422Ten, "avc1"),
+            (Codec::ProresHq422, "apch"),
+        ] {
+            let target = folder.path().join(format!("{codec:?}_{name}"));
+            copy(&source, &target, codec).unwrap();
+            for (key, value) in [
+                ("codec_tag_string", tag),
+                ("pix_fmt", "yuv422p10le"),
+                ("color_range", "tv"),
+            ] {
+                assert_eq!(field(&target, "v", key), value, "{size} {rate} {codec:?}");
+            }
+            // Decoded by both: the other program counts what it could decode.
+            let after = probe(&target).unwrap();
+            assert_eq!(after.frames, 4, "{size} {rate} {codec:?}");
+            let mut reader = Reader::open(&target).unwrap();
+            assert!((0..4).all(|frame| reader.frame(frame).is_ok()));
+            assert_eq!(decodable(&target), 4, "{size} {rate} {codec:?}");
         }
     }
 }

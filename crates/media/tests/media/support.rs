@@ -63,6 +63,25 @@ pub(crate) fn field(path: &Path, kind: &str, name: &str) -> String {
     line.split_once('=').expect("name=value").1.to_owned()
 }
 
+/// How many frames of a file's picture `ffprobe` can decode.
+pub(crate) fn decodable(path: &Path) -> usize {
+    let entries = [
+        "-select_streams",
+        "v",
+        "-count_frames",
+        "-show_entries",
+        "stream=nb_read_frames",
+        "-of",
+        "csv=p=0",
+        path.to_str().expect("a UTF-8 name"),
+    ];
+    let text = run("ffprobe", &entries);
+    let count = text.trim().trim_end_matches(',');
+    count
+        .parse()
+        .unwrap_or_else(|_| panic!("{}: {text}", path.display()))
+}
+
 /// The earliest time of a stream's packets, in seconds.
 pub(crate) fn first_packet(path: &Path, kind: &str) -> f64 {
     let path = path.to_str().expect("a UTF-8 name");
