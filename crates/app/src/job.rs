@@ -429,7 +429,7 @@ pub struct Traced {
 
 impl Traced {
     /// One after the other: waveform, parade of R', G', B', chroma plane, histograms of R', G', B', Y'. Sizes are those of
-    /// [`inkarnat_reading::traces`].
+    /// [`inkarnat_reading::traces()`].
     #[must_use]
     pub fn of(before: &Traces, after: &Traces) -> Self {
         let flat = |traces: &Traces| {

@@ -30,7 +30,7 @@ pub struct ReadOrder {
 }
 
 /// Reads every shot of which something can be read and that was not read from the same input
-/// before; then says who is who ([`finding::settle`]).
+/// before; then says who is who (`finding::settle`).
 ///
 /// # Errors
 /// If the film cannot be written, or on cancelling. What is wrong with a shot is a [`Problem`].
