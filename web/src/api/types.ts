@@ -505,6 +505,16 @@ export interface components {
              */
             skin_clip_growth_pct: number;
         };
+        /** @description The cut that is in the film. */
+        CutReport: {
+            /**
+             * Format: int64
+             * @description Its number; later ones are larger.
+             */
+            cut: number;
+            /** @description The list or picture that it came from. */
+            origin: string;
+        };
         /** @description A file that was handed over. */
         Delivered: {
             /**
@@ -591,17 +601,29 @@ export interface components {
         };
         /** @description How a film stands. */
         FilmReport: {
+            /** @description The cut that is in the film; null where clips were taken in whole. */
+            cut?: components["schemas"]["CutReport"] | null;
             /** @description Name of the film. */
             film: string;
+            /** @description The history of decisions. */
+            history: components["schemas"]["HistoryReport"];
+            /** @description Spans of finished pictures that are no shot. */
+            left_out: components["schemas"]["LeftOutReport"][];
+            /** @description Shots of earlier cuts that are not in this one; their decisions come back with them. */
+            lost: string[];
             /** @description Changes that the picture itself suggests and nobody has asked for. */
             proposals: components["schemas"]["Proposal"][];
             /** @description Doubts that only the editor can settle. */
             questions: components["schemas"]["Question"][];
+            /** @description The scenes in film order. */
+            scenes: components["schemas"]["SceneReport"][];
             /**
              * Format: uint32
              * @description Version of this form.
              */
             schema: number;
+            /** @description The setups, in the order of making; every shot is in exactly one. */
+            setups: components["schemas"]["SetupReport"][];
             /** @description The shots in film order. */
             shots: components["schemas"]["ShotReport"][];
             /**
@@ -609,6 +631,8 @@ export interface components {
              * @description The skin-tone line that `off_line_deg` counts from, degrees on the Cb/Cr plane.
              */
             skin_tone_line_deg: number;
+            /** @description What was handed over, oldest first. */
+            versions: components["schemas"]["VersionReport"][];
             /** @description What the numbers of the working signal mean. */
             working_space: components["schemas"]["SpaceReport"];
         };
@@ -656,6 +680,18 @@ export interface components {
             reaches: components["schemas"]["ReachesReport"];
             /** @description Why. */
             why: string;
+        };
+        /** @description The history of decisions. */
+        HistoryReport: {
+            /**
+             * Format: uint
+             * @description Decisions in all, those taken back too.
+             */
+            decisions: number;
+            /** @description What `redo` would take again. */
+            redo?: string | null;
+            /** @description What `undo` would take back. */
+            undo?: string | null;
         };
         /** @description One thing that happened. */
         JobLine: {
@@ -726,6 +762,29 @@ export interface components {
         KeepOrder: {
             /** @description Whether to keep it. */
             kept: boolean;
+        };
+        /** @description What is left out of every reading and statistic. */
+        LeftOutReport: {
+            /**
+             * @description The part of the picture, in fractions of its width and height: left, top, right, bottom; null
+             *     for the whole.
+             */
+            area?: number[] | null;
+            /**
+             * Format: uint64
+             * @description First source frame.
+             */
+            in_frame: number;
+            /**
+             * Format: uint64
+             * @description The source frame after the last.
+             */
+            out_frame: number;
+            /**
+             * @description `bars`, `leader`, `slate`, `black`, `dissolve`, `fade in`, `fade out`, `flash`, `matte` or
+             *     `title`.
+             */
+            what: string;
         };
         /** @description Source frames in which a face is lost, half-open. */
         LostReport: {
@@ -1155,6 +1214,13 @@ export interface components {
             /** @description Everything about it. */
             view: components["schemas"]["ShotView"];
         };
+        /** @description A scene: what is meant to look alike. */
+        SceneReport: {
+            /** @description Its name. */
+            scene: string;
+            /** @description Its setups. */
+            setups: string[];
+        };
         /** @description Readings by frame, in lists of one length. */
         Series: {
             /** @description Source frames. */
@@ -1163,6 +1229,15 @@ export interface components {
             hue_deg: (number | null)[];
             /** @description Level, percent. */
             level_pct: number[];
+        };
+        /** @description A setup: what carries one fix. */
+        SetupReport: {
+            /** @description Its scene. */
+            scene: string;
+            /** @description Its name. */
+            setup: string;
+            /** @description Its shots in film order. */
+            shots: string[];
         };
         /** @description How a shot stands. */
         ShotReport: {
@@ -1175,6 +1250,10 @@ export interface components {
              * @description First source frame.
              */
             in_frame: number;
+            /** @description Spans and parts of the picture that are left out of every reading and statistic. */
+            left_out: components["schemas"]["LeftOutReport"][];
+            /** @description The editor's note; null where there is none. */
+            note?: string | null;
             /** @description What was assumed or noticed, one line each. */
             notes: string[];
             /**
@@ -1198,6 +1277,8 @@ export interface components {
             state: components["schemas"]["ShotState"];
             /** @description Timecode of the first frame; null where the source has none. */
             timecode_in?: string | null;
+            /** @description Where the cut uses it; null for a clip taken in whole. */
+            used?: components["schemas"]["UsedReport"] | null;
         };
         /** @description The state of a shot or of a person in it. */
         ShotState: "unread" | "off aim" | "on aim" | "kept" | "short" | "proved";
@@ -1316,6 +1397,49 @@ export interface components {
              * @description Level of the side that is read, percent.
              */
             key_level_pct: number;
+        };
+        /** @description Where the cut uses a shot. */
+        UsedReport: {
+            /** @description Name of the clip in the list. */
+            clip: string;
+            /** @description Number of its event in the list. */
+            event: string;
+            /** @description Frames of the film over which it comes in by a transition: before its cut, and from it on. */
+            head_transition?: number[] | null;
+            /**
+             * Format: int64
+             * @description First frame in the film, counted from its start.
+             */
+            record_in: number;
+            /**
+             * Format: int64
+             * @description The frame of the film after its last.
+             */
+            record_out: number;
+            /** @description Reel or tape name in the list. */
+            reel?: string | null;
+            /**
+             * Format: double
+             * @description Source frames a frame of the film: 1 as shot, below 0 backward, 0 a frozen frame.
+             */
+            speed: number;
+            /** @description Frames of the film over which it goes out by a transition: before the cut, and from it on. */
+            tail_transition?: number[] | null;
+        };
+        /** @description What was handed over. */
+        VersionReport: {
+            /**
+             * Format: int64
+             * @description When: seconds since 1970-01-01 UTC.
+             */
+            at_s: number;
+            /**
+             * Format: int64
+             * @description Number of the cut that was in the film; null where clips were taken in whole.
+             */
+            cut?: number | null;
+            /** @description Its name. */
+            version: string;
         };
         /** @description The form of a picture. */
         WhichForm: "screen" | "screen_exact" | "signal" | "still16";
