@@ -14,7 +14,8 @@ import warnings
 from pathlib import Path
 
 import numpy as np
-from scipy.optimize import minimize
+from colour.difference import delta_E_CIE2000
+from scipy.optimize import brentq, minimize
 
 warnings.filterwarnings("ignore")
 ROOT = Path(__file__).resolve().parents[2]
@@ -71,6 +72,18 @@ def difference_from_neutral(at):
     c = np.hypot((1 + g) * a, b)
     # One of the two has no chroma: hue plays no part, nor does the rotation term.
     return c / (1 + 0.045 * c / 2)
+
+
+def off_expected(at, wanted):
+    """a*, b* off the colour expected of a surface, which goes with lightness as every colour does."""
+    return at[1:] - wanted[1:] * (at[0] + 16) / (wanted[0] + 16)
+
+
+def difference_from_expected(signal, expected):
+    """CIEDE2000 between a colour and the chromaticity expected of it at the same luma."""
+    linear, level = np.exp([expected[0], 0, expected[1]]), signal @ LUMA
+    scale = brentq(lambda s: oetf(linear * 2.0**s) @ LUMA - max(level, 1e-4), -20, 8)
+    return float(delta_E_CIE2000(lab(signal), lab(oetf(linear * 2.0**scale))))
 
 
 def trimmed(values):
@@ -191,10 +204,11 @@ class Problem:
         for p in self.people:
             p["spread"] = log_spread(p["pixels"])
             p["luminance"] = inverse_oetf(rgb_of(p["before"])) @ LUMA
-        self.neutrals = [(arrays(m), s) for m, s in audit["neutrals"]]
-        for i, (mean, share) in enumerate(self.neutrals):
-            at = lab(mean)
-            self.neutrals[i] = (mean, share, np.hypot(at[1], at[2]), difference_from_neutral(at))
+        self.neutrals = []
+        for n in audit["neutrals"]:
+            mean, expected, wanted = (arrays(n[k]) for k in ("mean", "expected", "wanted"))
+            before = np.linalg.norm(off_expected(lab(mean), wanted))
+            self.neutrals.append((mean, n["share"], expected, wanted, before, difference_from_expected(mean, expected)))
 
     def metric(self, centre, at):
         """ΔL', ΔC', ΔH' of CIEDE2000 with the weights of the centre."""
@@ -225,7 +239,7 @@ class Problem:
             moved = move(person["pixels"])
             value = trimmed(ycc(moved)) + person["offset"]
             rest = self.metric(person["centre"], lab(rgb_of(value)))
-            cost += ((0.8 * np.array([1, 1.5, 1]) * rest) ** 2).sum() / len(self.people)
+            cost += ((0.8 * np.array([1, 2, 1.3]) * rest) ** 2).sum() / len(self.people)
             relative = []
             if person["level"]:
                 low, high = person["level"]
@@ -246,14 +260,16 @@ class Problem:
             allowed = limits["skin_new_clipping_pct"]
             skin_past.append(first_not_allowed(person["all"], move(person["all"]), allowed))
         growth = 0.0
-        for mean, share, chroma, before in self.neutrals:
-            at = lab(move(mean))
+        for mean, share, expected, wanted, off_before, before in self.neutrals:
+            after = move(mean)
+            off = off_expected(lab(after), wanted)
             weight = (0.12 if self.mids else 0.35) * d["neutral_confidence"] * np.sqrt(share)
-            cost += weight**2 * (at[1] ** 2 + at[2] ** 2)
+            cost += weight**2 * (off**2).sum()
             if not self.mids:
-                left = np.hypot(at[1], at[2]) - max(0.42 * chroma, 1.5)
+                left = np.linalg.norm(off) - max(0.42 * off_before, 1.5)
                 cost += (3 * weight * max(left, 0)) ** 2
-            growth += share * (difference_from_neutral(at) - before)
+            growth += share * (difference_from_expected(after, expected) - before)
+        growth /= max(sum(n[1] for n in self.neutrals), 1e-12)
         clip = newly_near(d["few"], move(d["few"]))
         past = first_not_allowed(d["picture"], move(d["picture"]), limits["new_clipping_pct"])
         cost += (0.3 * clip) ** 2
@@ -289,6 +305,7 @@ class Problem:
             shown, source = np.clip(move(d["blown"]), 0, 1), np.clip(d["blown"], 0, 1)
             tint = [difference_from_neutral(x) - difference_from_neutral(y) for x, y in zip(lab(shown), lab(source))]
             level = min(100, 100 - 100 * ((source - shown) @ LUMA).max())
+            cost += (2 * max(max(tint), 0)) ** 2 + (2 * (100 - level)) ** 2
             excess["ClippedAreas"] = max(
                 (max(max(tint), 0) - limits["clipped_area_chroma"]) / 0.2, limits["clipped_area_level_pct"] - level
             )

@@ -304,11 +304,13 @@ mod tests {
                 name: "Ana".to_owned(),
                 skin,
                 aim: Aim::own(),
+                ..PersonProblem::default()
             }],
             picture,
             limits: Limits::default(),
             space: WorkingSpace::default(),
             dark_noise: None,
+            ..Problem::default()
         }
     }
 

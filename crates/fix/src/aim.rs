@@ -248,6 +248,12 @@ fn preset_names() -> String {
     names.join(", ")
 }
 
+impl Default for Aim {
+    fn default() -> Self {
+        Self::own()
+    }
+}
+
 impl Aim {
     /// The default: everything as the person's own.
     #[must_use]

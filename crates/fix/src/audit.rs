@@ -2,6 +2,8 @@
 
 use serde::Serialize;
 
+use crate::evidence::Evidence;
+use crate::joint::believe_of;
 use crate::limits::Limits;
 use crate::model::{Logged, Parameters};
 use crate::objective::Objective;
@@ -35,6 +37,19 @@ pub struct AuditPerson {
     pub width: f64,
 }
 
+/// One surface that is neutral or nearly so.
+#[derive(Clone, Debug, Serialize)]
+pub struct AuditNeutral {
+    /// Mean R'G'B' in the source.
+    pub mean: [f64; 3],
+    /// Share among them, times the probability of being one.
+    pub share: f64,
+    /// Chromaticity (ln R/G, ln B/G) in linear light that it is expected to have.
+    pub expected: [f64; 2],
+    /// CIELAB of it at the surface's luma in the source.
+    pub wanted: [f64; 3],
+}
+
 /// The optimisation behind a reach, with our answer.
 #[derive(Clone, Debug, Serialize)]
 pub struct Audit {
@@ -50,8 +65,8 @@ pub struct Audit {
     pub excess: Vec<(String, f64, f64)>,
     /// Everybody.
     pub people: Vec<AuditPerson>,
-    /// Near-neutral groups: mean R'G'B' and share.
-    pub neutrals: Vec<([f64; 3], f64)>,
+    /// Neutral and nearly neutral surfaces.
+    pub neutrals: Vec<AuditNeutral>,
     /// How sure the neutrals are.
     pub neutral_confidence: f64,
     /// Picture pixels that the optimiser sees.
@@ -73,8 +88,13 @@ pub struct Audit {
 /// # Errors
 /// As [`crate::solve()`].
 pub fn audit(problem: &Problem, reach: Reach) -> Result<Audit, ProblemError> {
-    let ready = Ready::new(problem)?;
-    let targets = targets_of(problem, &ready);
+    let evidence = [Evidence::new(problem)];
+    let belief = believe_of(std::slice::from_ref(problem), &evidence)
+        .pop()
+        .unwrap_or(Err(ProblemError::NoPeople))?;
+    let [evidence] = evidence;
+    let ready = Ready::new(problem, evidence?, &belief);
+    let targets = targets_of(problem, &ready, &belief);
     let objective = objective_of(problem, &ready, &targets, family_of(&ready, reach));
     let p = best_within_limits(&objective);
     Ok(laid_open(&objective, &p))
@@ -130,7 +150,16 @@ fn laid_open(objective: &Objective<'_>, p: &Parameters) -> Audit {
             .map(|((limit, few), (_, all))| (format!("{limit:?}"), *few, all))
             .collect(),
         people,
-        neutrals: ready.neutrals.iter().map(|g| (g.mean, g.share)).collect(),
+        neutrals: ready
+            .neutrals
+            .iter()
+            .map(|g| AuditNeutral {
+                mean: g.mean,
+                share: g.share,
+                expected: g.expected.into(),
+                wanted: [g.l, g.wanted.x, g.wanted.y],
+            })
+            .collect(),
         neutral_confidence: ready.light.neutral.map_or(0.0, |n| n.confidence),
         few: colours(&ready.few),
         picture: colours(&ready.picture),

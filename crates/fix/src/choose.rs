@@ -8,11 +8,20 @@ const CAST: f64 = 3.0;
 
 /// Chooses by rule:
 /// 1. nothing to do: `picture`, untouched;
-/// 2. the reach that brings everybody on aim, if only one does;
-/// 3. where neutral surfaces show a cast and `picture` leaves less of it than `mids`: `picture`;
-/// 4. else the reach with the lower price ([`price`]).
-pub(crate) fn choose(picture: &Fix, mids: &Fix, light: &LightEstimate) -> (Reach, String) {
-    if picture.is_identity() && mids.is_identity() {
+/// 2. the reach that brings everybody on aim before one that does not;
+/// 3. among those alike in that, the one with the lowest price ([`price`]). A key on skin is the least simple and has to
+///    be better by more than half a CIEDE2000; `mids` by more than a tenth.
+pub(crate) fn choose(
+    picture: &Fix,
+    mids: &Fix,
+    skin: Option<&Fix>,
+    light: &LightEstimate,
+) -> (Reach, String) {
+    let all: Vec<&Fix> = [Some(picture), Some(mids), skin]
+        .into_iter()
+        .flatten()
+        .collect();
+    if all.iter().all(|fix| fix.is_identity()) {
         let why = if picture.state == State::OnAim {
             "the skin is on aim: nothing is moved".to_owned()
         } else {
@@ -20,84 +29,84 @@ pub(crate) fn choose(picture: &Fix, mids: &Fix, light: &LightEstimate) -> (Reach
         };
         return (Reach::Picture, why);
     }
-    let names = |r: Reach| match r {
-        Reach::Mids => "the mid-tones",
-        _ => "the balance of the picture",
+    let handicap = |fix: &Fix| match fix.reach {
+        Reach::Picture => 0.0,
+        Reach::Mids => 0.1,
+        Reach::Skin => 0.5,
     };
-    match (&picture.state, &mids.state) {
-        (State::OnAim, State::Short { limit, .. }) => {
-            return (
-                Reach::Picture,
-                format!(
-                    "{} brings the skin to its aim, the mid-tones alone are stopped by {limit}: balance the picture",
-                    names(Reach::Picture)
-                ),
-            );
-        }
-        (State::Short { limit, .. }, State::OnAim) => {
-            return (
-                Reach::Mids,
-                format!(
-                    "moving the mid-tones brings the skin to its aim, {} is stopped by {limit}: move the mid-tones",
-                    names(Reach::Picture)
-                ),
-            );
-        }
-        (State::Short { way: p, .. }, State::Short { way: m, .. }) if (p - m).abs() > 0.15 => {
-            let (reach, more, less) = if p > m {
-                (Reach::Picture, p, m)
-            } else {
-                (Reach::Mids, m, p)
-            };
-            return (
-                reach,
-                format!(
-                    "neither reach gets to the aim; {} goes {:.0} % of the way, the other {:.0} %",
-                    names(reach),
-                    100.0 * more,
-                    100.0 * less
-                ),
-            );
-        }
-        _ => {}
+    // Off aim costs what is beyond the width; how far a short fix goes is in its price.
+    let total = |fix: &Fix| price(fix) + handicap(fix) + short(fix);
+    let best = all
+        .iter()
+        .copied()
+        .fold(picture, |a, b| if total(b) < total(a) { b } else { a });
+    (best.reach, reason(best, picture, mids, skin, light))
+}
+
+/// What it costs that somebody stays off aim.
+fn short(fix: &Fix) -> f64 {
+    match &fix.state {
+        State::OnAim => 0.0,
+        State::Short { way, .. } => 2.0 + 2.0 * (1.0 - way),
     }
-    if let (Some(before), Some(after), Some(other), Some(_)) = (
-        picture.cost.neutral_de00_before,
-        picture.cost.neutral_de00,
-        mids.cost.neutral_de00,
-        light.neutral,
-    ) && before >= CAST
-        && after <= other.min(before)
+}
+
+fn reason(
+    best: &Fix,
+    picture: &Fix,
+    mids: &Fix,
+    skin: Option<&Fix>,
+    light: &LightEstimate,
+) -> String {
+    let neutrals = |fix: &Fix| match (fix.cost.neutral_de00_before, fix.cost.neutral_de00) {
+        (Some(before), Some(after)) => format!("neutrals {before:.1} → {after:.1} CIEDE2000"),
+        _ => "nothing neutral was found".to_owned(),
+    };
+    let off = |fix: &Fix| fix.people.iter().map(|p| p.de00).fold(0.0, f64::max);
+    let others: Vec<&Fix> = [Some(picture), Some(mids), skin]
+        .into_iter()
+        .flatten()
+        .filter(|fix| fix.reach != best.reach)
+        .collect();
+    if best.state == State::OnAim
+        && let Some(State::Short { limit, .. }) = others
+            .iter()
+            .find(|fix| fix.reach != Reach::Skin && fix.state != State::OnAim)
+            .map(|fix| &fix.state)
     {
-        return (
-            Reach::Picture,
-            format!(
-                "neutral surfaces and skin lean the same way (neutrals {before:.1} CIEDE2000 off, {after:.1} after): balance the picture"
-            ),
-        );
+        let (does, other) = match best.reach {
+            Reach::Picture => ("balancing the picture", "the mid-tones alone are"),
+            Reach::Mids => ("moving the mid-tones", "the balance of the picture is"),
+            Reach::Skin => ("a key on the skin", "the whole picture is"),
+        };
+        return format!("{does} brings the skin to its aim, {other} stopped by {limit}");
     }
-    let (p, m) = (price(picture), price(mids));
-    // Equal within a tenth of a CIEDE2000: the simpler tool.
-    if m < p - 0.1 {
-        (
-            Reach::Mids,
+    match best.reach {
+        Reach::Skin => format!(
+            "the light leaves skin and surroundings apart ({}; balancing all alike leaves skin {:.1} off, a key on skin {:.1}): balance the picture and correct the skin by a key",
+            neutrals(best),
+            off(picture),
+            off(best)
+        ),
+        Reach::Mids => format!(
+            "{}; moving the mid-tones changes the rest less (median {:.1} against {:.1} CIEDE2000)",
+            leaning(picture),
+            mids.cost.outside_de00_median,
+            picture.cost.outside_de00_median
+        ),
+        Reach::Picture
+            if light.neutral.is_some()
+                && picture.cost.neutral_de00_before.is_some_and(|d| d >= CAST) =>
+        {
             format!(
-                "{}; moving the mid-tones changes the rest less (median {:.1} against {:.1} CIEDE2000)",
-                leaning(picture),
-                mids.cost.outside_de00_median,
-                picture.cost.outside_de00_median
-            ),
-        )
-    } else {
-        (
-            Reach::Picture,
-            format!(
-                "{}; balancing the picture changes the rest no more than moving the mid-tones would (median {:.1} against {:.1} CIEDE2000)",
-                leaning(picture),
-                picture.cost.outside_de00_median,
-                mids.cost.outside_de00_median
-            ),
-        )
+                "neutral surfaces and skin lean the same way ({}): balance the picture",
+                neutrals(picture)
+            )
+        }
+        Reach::Picture => format!(
+            "{}; balancing the picture is the simplest move that brings the skin there",
+            leaning(picture)
+        ),
     }
 }
 
@@ -109,16 +118,17 @@ fn leaning(picture: &Fix) -> &'static str {
     }
 }
 
-/// What a fix costs in one number, CIEDE2000-like: neutrals after, the move of the rest, clipping, contrast, noise, and
-/// what the skin itself is still off.
+/// What a fix costs in one number, CIEDE2000-like: what skin and neutrals are still off, the move of the rest, clipping,
+/// contrast, noise, and what a key takes in that is not skin.
 fn price(fix: &Fix) -> f64 {
     let c = &fix.cost;
     let skin = fix.people.iter().map(|p| p.de00).fold(0.0, f64::max);
     let neutral = c.neutral_de00.unwrap_or(0.0);
-    skin + 0.5 * neutral
-        + 0.5 * c.outside_de00_median
-        + 0.2 * c.outside_de00_p95
+    skin + 0.7 * neutral
+        + 0.1 * c.outside_de00_median
+        + 0.05 * c.outside_de00_p95
         + c.clip_growth_pct
         + 4.0 * (c.contrast - 1.0).abs()
         + 3.0 * (c.noise_gain - 1.0).max(0.0)
+        + 0.03 * c.keyed_pct
 }

@@ -5,7 +5,7 @@ use inkarnat_color::transfer::{bt709_oetf, bt709_oetf_inverse};
 
 use crate::light::linear709;
 use crate::model::{Logged, Move};
-use crate::sample::{Measures, Ready, from_neutral, quantile, signal_of};
+use crate::sample::{Measures, Ready, quantile, signal_of};
 use crate::solution::{Cost, SkinValue};
 
 /// Pixels that the move of everything else is taken from.
@@ -51,12 +51,14 @@ pub(crate) fn cost(
     dark_noise: Option<f64>,
 ) -> Cost {
     let neutral = |f: &dyn Fn([f64; 3]) -> [f64; 3]| {
+        let total: f64 = ready.neutrals.iter().map(|g| g.share).sum();
         (!ready.neutrals.is_empty()).then(|| {
             ready
                 .neutrals
                 .iter()
-                .map(|g| g.share * from_neutral(&ready.lab, f(g.mean)))
-                .sum()
+                .map(|g| g.share * ready.neutral_error(g, f(g.mean)))
+                .sum::<f64>()
+                / total
         })
     };
     let step = ready.outside.len().div_ceil(OUTSIDE).max(1);
@@ -83,6 +85,7 @@ pub(crate) fn cost(
         m.skin_spread.0
     };
     Cost {
+        keyed_pct: 100.0 * by.keyed_share(&ready.outside),
         neutral_de00: neutral(&|p| by.apply(p)),
         neutral_de00_before: neutral(&|p| p),
         clip_growth_pct: m.clip_growth_pct,

@@ -17,13 +17,18 @@ pub(crate) fn explain(
         .map(|p| person(p, people.len() > 1))
         .collect::<Vec<_>>()
         .join("; ");
-    let nothing = by.balance == Cdl::NEUTRAL && by.shoulders.is_empty() && by.saturation == 1.0;
+    let nothing = by.balance == Cdl::NEUTRAL
+        && by.shoulders.is_empty()
+        && by.saturation == 1.0
+        && by.keyed.is_empty();
     if nothing && *state == State::OnAim {
         return format!("Nothing moved: {}.", people_part);
     }
     let what = match reach {
         Reach::Mids => "Mid-tones moved",
-        _ => "Picture balanced",
+        Reach::Skin if by.balance == Cdl::NEUTRAL => "Skin corrected by a key",
+        Reach::Skin => "Picture balanced and skin corrected by a key",
+        Reach::Picture => "Picture balanced",
     };
     let mut sentence = format!("{what}: {people_part}");
     if let (Some(before), Some(after)) = (cost.neutral_de00_before, cost.neutral_de00) {

@@ -2,6 +2,8 @@
 
 use inkarnat_ops::Op;
 
+use crate::evidence::Evidence;
+use crate::joint::{Belief, believe};
 use crate::limits::Limit;
 use crate::model::Move;
 use crate::problem::{Problem, ProblemError};
@@ -25,8 +27,24 @@ pub struct Judgement {
 /// # Errors
 /// As [`crate::solve()`].
 pub fn judge(problem: &Problem, ops: Vec<Op>, reach: Reach) -> Result<Judgement, ProblemError> {
-    let ready = Ready::new(problem)?;
-    let targets = targets_of(problem, &ready);
+    let belief = believe(std::slice::from_ref(problem))
+        .pop()
+        .unwrap_or(Err(ProblemError::NoPeople))?;
+    judge_with(problem, &belief, ops, reach)
+}
+
+/// [`judge()`] with what [`believe`] found out about the problem among the others.
+///
+/// # Errors
+/// As [`crate::solve()`].
+pub fn judge_with(
+    problem: &Problem,
+    belief: &Belief,
+    ops: Vec<Op>,
+    reach: Reach,
+) -> Result<Judgement, ProblemError> {
+    let ready = Ready::new(problem, Evidence::new(problem)?, belief);
+    let targets = targets_of(problem, &ready, belief);
     let objective = objective_of(problem, &ready, &targets, family_of(&ready, reach));
     let done = objective.state_of(Move::given(ops), true);
     let beyond: Vec<Limit> = done

@@ -1,7 +1,7 @@
 //! The two families of moves, as parameters and as operations.
 
 use inkarnat_color::transfer::{bt709_oetf, bt709_oetf_inverse};
-use inkarnat_ops::{Cdl, Chain, Op, Shoulder};
+use inkarnat_ops::{Cdl, Chain, KeyedCdl, Op, Shoulder};
 
 use crate::solution::Reach;
 
@@ -43,6 +43,8 @@ pub(crate) struct Move {
     pub(crate) saturation: f64,
     /// Operations that were given, in place of all the above.
     given: Option<Chain>,
+    /// Corrections of skin alone, last.
+    pub(crate) keyed: Vec<KeyedCdl>,
 }
 
 /// What a family of moves may use.
@@ -77,6 +79,7 @@ impl Family {
                 shoulders: Vec::new(),
                 saturation: 1.0,
                 given: None,
+                keyed: Vec::new(),
             };
         }
         match self.reach {
@@ -98,6 +101,7 @@ fn mids(p: &Parameters) -> Move {
         shoulders: Vec::new(),
         saturation: p[4].clamp(-1.5, 1.5).exp(),
         given: None,
+        keyed: Vec::new(),
     }
 }
 
@@ -123,6 +127,7 @@ fn picture(p: &Parameters, blown: bool) -> Move {
         shoulders: roll_off(white, blown),
         saturation: p[4].clamp(-1.5, 1.5).exp(),
         given: None,
+        keyed: Vec::new(),
     }
 }
 
@@ -213,6 +218,7 @@ impl Move {
             shoulders: Vec::new(),
             saturation,
             given: Some(Chain::of_fix(ops)),
+            keyed: Vec::new(),
         }
     }
 
@@ -244,7 +250,29 @@ impl Move {
             let y = Cdl::LUMA[0] * v[0] + Cdl::LUMA[1] * v[1] + Cdl::LUMA[2] * v[2];
             v = v.map(|c| y + self.saturation * (c - y));
         }
-        v
+        self.keyed.iter().fold(v, |v, keyed| keyed.apply(v))
+    }
+
+    /// Share of these pixels that a key takes in by more than half.
+    pub(crate) fn keyed_share(&self, pixels: &[[f64; 3]]) -> f64 {
+        if self.keyed.is_empty() {
+            return 0.0;
+        }
+        let base = Self {
+            keyed: Vec::new(),
+            ..self.clone()
+        };
+        let step = pixels.len().div_ceil(1000).max(1);
+        let looked: Vec<[f64; 3]> = pixels
+            .iter()
+            .step_by(step)
+            .map(|p| base.apply(*p))
+            .collect();
+        let taken = looked
+            .iter()
+            .filter(|p| self.keyed.iter().any(|k| k.key.weight(**p) > 0.5))
+            .count();
+        taken as f64 / looked.len().max(1) as f64
     }
 
     /// As operations; none for the identity.
@@ -267,6 +295,7 @@ impl Move {
                 ..Cdl::NEUTRAL
             }));
         }
+        ops.extend(self.keyed.iter().map(|k| Op::KeyedCdl(*k)));
         ops
     }
 }

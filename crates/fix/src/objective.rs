@@ -86,6 +86,11 @@ impl Target {
         }
     }
 
+    /// Whether level or hue were asked for in numbers.
+    pub(crate) fn is_typed(&self) -> bool {
+        self.aim.level != Want::Own || self.aim.hue != Want::Own
+    }
+
     pub(crate) fn distance(&self, at: &SkinValue) -> Distance {
         let components = self.metric.components(at.lab);
         let mut rest = components;
@@ -148,11 +153,13 @@ impl Weights {
 }
 
 /// Weights of level, saturation and hue of skin: saturation is what a solver gives up first.
-const COMPONENTS: [f64; 3] = [1.0, 1.5, 1.0];
+const COMPONENTS: [f64; 3] = [1.0, 2.0, 1.3];
 /// Share of the neutrals' chroma that `picture` leaves at most.
 const HALVED: f64 = 0.42;
 /// Neutrals with a chroma C*ab up to here may keep it.
 const LEAST_CAST: f64 = 1.5;
+/// Weight of what clipped areas change inside their limits: of chroma gained by CIEDE2000, of level lost by percent.
+const BLOWN: f64 = 2.0;
 /// Weight of new clipping inside its limit, by points of percent.
 const CLIPPING: f64 = 0.3;
 
@@ -169,6 +176,8 @@ pub(crate) struct Objective<'a> {
     pub(crate) tightened: [f64; 12],
     /// The pixels that decide about new clipping, for a look at some pixels.
     pub(crate) edges: Edges,
+    /// Skin counts by its level alone: its colour is left to a key.
+    pub(crate) level_only: bool,
 }
 
 /// Limits of a move with how far each is overstepped; 1 = by about as much as one can see.
@@ -246,6 +255,8 @@ pub(crate) struct State {
     pub(crate) after: Vec<SkinValue>,
     pub(crate) excess: Excess,
     clip_growth_pct: f64,
+    /// Chroma that clipped areas gain, CIEDE2000, and level that they lose, percent.
+    blown: (f64, f64),
 }
 
 impl Objective<'_> {
@@ -272,6 +283,9 @@ impl Objective<'_> {
                 after,
                 excess,
                 clip_growth_pct: measures.clip_growth_pct,
+                blown: measures
+                    .blown
+                    .map_or((0.0, 0.0), |(de, level)| (de.max(0.0), 100.0 - level)),
             },
             measures,
         )
@@ -290,6 +304,10 @@ impl Objective<'_> {
         let share = 1.0 / (self.who.len() as f64).sqrt();
         for &i in &self.who {
             let d = self.targets[i].distance(&state.after[i]);
+            if self.level_only {
+                r.push(share * weights.skin * d.components[0]);
+                continue;
+            }
             r.extend(
                 d.components
                     .iter()
@@ -303,19 +321,21 @@ impl Objective<'_> {
             );
         }
         if let Some(neutral) = &self.ready.light.neutral {
-            for g in 0..self.ready.neutrals.len() {
-                let at = self.ready.neutral_after(g, &state.made);
-                let w = weights.neutral * neutral.confidence * self.ready.neutrals[g].share.sqrt();
-                r.push(w * at.a);
-                r.push(w * at.b);
+            for (g, group) in self.ready.neutrals.iter().enumerate() {
+                let off = self.ready.neutral_off(g, &state.made);
+                let w = weights.neutral * neutral.confidence * group.share.sqrt();
+                r.push(w * off.x);
+                r.push(w * off.y);
                 if self.family.reach == Reach::Picture {
                     // A cast of the whole picture is at least halved.
-                    let most = HALVED * self.ready.neutrals[g].chroma_before;
-                    r.push(3.0 * w * (at.chroma() - most.max(LEAST_CAST)).max(0.0));
+                    let most = HALVED * group.off_before;
+                    r.push(3.0 * w * (off.norm() - most.max(LEAST_CAST)).max(0.0));
                 }
             }
         }
         r.push(CLIPPING * state.clip_growth_pct.max(0.0));
+        r.push(BLOWN * state.blown.0);
+        r.push(BLOWN * state.blown.1);
         r.extend(p.iter().zip(weights.moves).map(|(p, w)| w * p));
         // A little before the limit, so that the optimum lies on the safe side of it.
         r.extend(

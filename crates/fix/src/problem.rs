@@ -16,7 +16,7 @@ pub struct PicturePixel {
 }
 
 /// One person of a problem.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct PersonProblem {
     /// Name, as messages give it.
     pub name: String,
@@ -24,10 +24,16 @@ pub struct PersonProblem {
     pub skin: Vec<[f32; 3]>,
     /// Where this person should read.
     pub aim: Aim,
+    /// Light on the lit side of the face over light on the shaded one, where it was read; 1 = no difference.
+    #[serde(default)]
+    pub key_to_fill: Option<f64>,
+    /// For how many frames the person is seen here: what this problem weighs among the person's others.
+    #[serde(default)]
+    pub frames: Option<f64>,
 }
 
 /// One fix to be found.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Problem {
     /// The people in the shot, at least one.
     pub people: Vec<PersonProblem>,
@@ -41,6 +47,12 @@ pub struct Problem {
     /// Noise of the darkest quarter as a standard deviation of Y', signal units, where it is known.
     #[serde(default)]
     pub dark_noise: Option<f64>,
+    /// The scene: people read alike in all problems of one scene. `None`: alone.
+    #[serde(default)]
+    pub scene: Option<String>,
+    /// Rows of the table of lights that must not be used, by name (`data/skin_light.csv`).
+    #[serde(default)]
+    pub excluded_lights: Vec<String>,
 }
 
 /// A problem that cannot be solved, and why.

@@ -2,17 +2,17 @@
 
 use inkarnat_color::lab::LabConverter;
 use inkarnat_color::transfer::bt709_oetf;
-use inkarnat_color::{Lab, Percent, WorkingSpace};
+use inkarnat_color::{Lab, Percent, WorkingSpace, delta_e_2000};
 use nalgebra::Vector2;
 
 use crate::clipping::{Clipping, Edge, HALF_CODE, clipping, past_edge};
-use crate::light::{
-    LightEstimate, NeutralEstimate, SkinEstimate, find_neutral, is_neutral, linear709, log_ratios,
-    log_ratios_of, skin_under_d65, working_from_linear709,
-};
+use crate::evidence::{Evidence, finite};
+use crate::joint::Belief;
+use crate::light::surfaces::RADIUS;
+use crate::light::{LightEstimate, linear709, log_ratios_of, working_from_linear709};
 use crate::limits::Limits;
 use crate::model::{Logged, Move};
-use crate::problem::{LEAST_SKIN, Problem, ProblemError};
+use crate::problem::Problem;
 use crate::solution::SkinValue;
 
 /// A source pixel with all channels from here up is part of a blown area.
@@ -23,11 +23,6 @@ const FEW: usize = 160;
 const FEW_SKIN: usize = 100;
 /// Half the range over which new clipping begins to count in the objective: eight 10-bit codes.
 const EASED: f64 = 16.0 * HALF_CODE;
-/// Standard deviation, in ln, of the colour of surfaces that look neutral, where a typed hue leaves only saturation to be
-/// estimated: a cream door taken for white makes skin look drained. About 2 of C*ab. On generated scenes set apart for
-/// tuning, 0, 0.04 and 0.06 bring 32, 36 and 43 % of typed skin within CIEDE2000 2 of the truth; but at 0.06 a true
-/// neutral under FL11 is doubted so much that skin ends 13 % too saturated.
-const NEARLY_NEUTRAL: f64 = 0.04;
 /// Step to either side over which the noise gain is taken, signal units.
 const DARK_STEP: f64 = 0.002;
 /// Dark pixels that the noise gain is taken from.
@@ -48,14 +43,20 @@ pub(crate) struct SkinSet {
     few_spread: f64,
 }
 
-/// Near-neutral pixels of one range of level.
+/// One surface that is neutral or nearly so.
 pub(crate) struct NeutralGroup {
     pub(crate) mean: [f64; 3],
-    /// Share among all neutral pixels.
+    /// Share among all neutral pixels, times the probability of being one.
     pub(crate) share: f64,
-    /// C*ab in the source.
-    pub(crate) chroma_before: f64,
-    de00_before: f64,
+    /// Chromaticity that it is expected to have under D65: 0 for a true neutral, cream for cream.
+    pub(crate) expected: Vector2<f64>,
+    /// a*, b* of the colour expected, at the lightness `l`.
+    pub(crate) wanted: Vector2<f64>,
+    pub(crate) l: f64,
+    /// CIEDE2000 in the source from the colour that is expected.
+    pub(crate) de00_before: f64,
+    /// Length of a*, b* in the source off the colour that is expected.
+    pub(crate) off_before: f64,
 }
 
 /// A problem made ready.
@@ -77,8 +78,6 @@ pub(crate) struct Ready {
     pub(crate) blown: Vec<[f64; 3]>,
     pub(crate) neutrals: Vec<NeutralGroup>,
     pub(crate) light: LightEstimate,
-    /// Each person's skin under D65 where the surfaces taken for neutral may be cream or off-white.
-    pub(crate) doubted: Vec<SkinEstimate>,
 }
 
 /// One person's skin after a move.
@@ -127,10 +126,6 @@ pub(crate) struct Measures {
     pub(crate) neutral_growth: Option<f64>,
 }
 
-fn finite(p: &[f32; 3]) -> Option<[f64; 3]> {
-    p.iter().all(|v| v.is_finite()).then(|| p.map(f64::from))
-}
-
 /// Every n-th of a list, at most `most`, evenly spread.
 fn thinned(list: &[[f64; 3]], most: usize) -> Vec<[f64; 3]> {
     if list.len() <= most {
@@ -164,67 +159,33 @@ pub(crate) fn quantile(sorted: &[f64], share: f64) -> f64 {
 }
 
 impl Ready {
-    pub(crate) fn new(problem: &Problem) -> Result<Self, ProblemError> {
-        problem.validate()?;
+    pub(crate) fn new(problem: &Problem, evidence: Evidence, belief: &Belief) -> Self {
         let space = problem.space;
         let luma = |p: &[f64; 3]| space.coefficients.luma(*p);
-        let mut usable: Vec<Vec<[f64; 3]>> = Vec::new();
-        for person in &problem.people {
-            let pixels: Vec<[f64; 3]> = person
-                .skin
-                .iter()
-                .filter_map(finite)
-                .filter(|p| {
-                    let largest = p.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-                    largest < 1.085 && luma(p) > 0.02
-                })
-                .collect();
-            if pixels.len() < LEAST_SKIN {
-                return Err(ProblemError::TooLittleSkin {
-                    person: person.name.clone(),
-                    usable: pixels.len(),
-                    given: person.skin.len(),
-                    needed: LEAST_SKIN,
-                });
-            }
-            usable.push(pixels);
-        }
         let picture: Vec<[f64; 3]> = problem
             .picture
             .iter()
             .filter_map(|p| finite(&p.rgb))
             .collect();
-        let outside: Vec<[f64; 3]> = problem
-            .picture
-            .iter()
-            .filter(|p| !p.skin)
-            .filter_map(|p| finite(&p.rgb))
-            .collect();
-
         let lab = LabConverter::new(space);
-        let values: Vec<SkinValue> = usable
-            .iter()
-            .map(|pixels| value_of(trimmed_means(pixels, space), space, &lab))
-            .collect();
-        let people_raw: Vec<Vector2<f64>> = values
-            .iter()
-            .map(|v| log_ratios(linear709(signal_of(v, space), space)))
-            .collect();
-        let (neutral, members) = neutral_members(&outside, &people_raw, space);
-        let doubt = neutral.map_or(0.0, |n| 0.02 + 0.1 * (1.0 - n.confidence));
-        let white = neutral.map(|n| Vector2::new(n.cast[0], n.cast[1]));
         let light = LightEstimate {
-            neutral,
-            skin: skin_under_d65(white, doubt, &people_raw),
+            neutral: belief.white.neutrals(),
+            white: belief.white.clone(),
+            skin: belief.people.iter().map(|p| p.skin).collect(),
         };
-        let doubted = skin_under_d65(white, doubt.hypot(NEARLY_NEUTRAL), &people_raw);
         // Colour of the light, its largest channel 1.
-        let cast = white.unwrap_or_else(Vector2::zeros);
-        let colour = [cast.x.exp(), 1.0, cast.y.exp()];
+        let [r, b] = light.neutral.map_or([0.0; 2], |n| n.cast);
+        let colour = [r.exp(), 1.0, b.exp()];
         let largest = colour.iter().copied().fold(0.0, f64::max);
         let light_colour = working_from_linear709(colour.map(|v| v / largest), space);
-
-        let people = usable
+        let neutrals = neutral_groups(&evidence, &light, space);
+        let Evidence {
+            skin,
+            values,
+            outside,
+            ..
+        } = evidence;
+        let people = skin
             .into_iter()
             .zip(&values)
             .map(|(pixels, value)| SkinSet::new(pixels, *value, light_colour, space))
@@ -253,9 +214,8 @@ impl Ready {
         } else {
             Vec::new()
         };
-        let neutrals = neutral_groups(members, space, &lab);
         let stepped = |p: &[f64; 3], by: f64| Logged::new(p.map(|v| v + by));
-        Ok(Self {
+        Self {
             few: Logged::all(&thinned(&picture, FEW)),
             space,
             lab,
@@ -275,8 +235,7 @@ impl Ready {
             blown,
             neutrals,
             light,
-            doubted,
-        })
+        }
     }
 
     pub(crate) fn has_blown_areas(&self) -> bool {
@@ -303,9 +262,10 @@ impl Ready {
         }
     }
 
-    /// C*ab of the neutral groups after a move, and a*, b*.
-    pub(crate) fn neutral_after(&self, group: usize, by: &Move) -> Lab {
-        self.lab.lab(by.apply(self.neutrals[group].mean))
+    /// a*, b* that a neutral surface is off its expected colour after a move.
+    pub(crate) fn neutral_off(&self, group: usize, by: &Move) -> Vector2<f64> {
+        let group = &self.neutrals[group];
+        group.off(self.lab.lab(by.apply(group.mean)))
     }
 
     /// The pixels that decide about the limits on new clipping near a move.
@@ -402,10 +362,16 @@ impl Ready {
         m.neutral_growth = (!self.neutrals.is_empty()).then(|| {
             self.neutrals
                 .iter()
-                .map(|g| g.share * (from_neutral(&self.lab, by.apply(g.mean)) - g.de00_before))
-                .sum()
+                .map(|g| g.share * (self.neutral_error(g, by.apply(g.mean)) - g.de00_before))
+                .sum::<f64>()
+                / self.neutrals.iter().map(|g| g.share).sum::<f64>()
         });
         m
+    }
+
+    /// CIEDE2000 of a neutral surface from the colour expected of it, at the luma that it has.
+    pub(crate) fn neutral_error(&self, group: &NeutralGroup, signal: [f64; 3]) -> f64 {
+        group.error(signal, &self.lab, self.space)
     }
 
     fn luminance(&self, value: &SkinValue) -> f64 {
@@ -521,7 +487,7 @@ pub(crate) fn signal_of(value: &SkinValue, space: WorkingSpace) -> [f64; 3] {
     })
 }
 
-fn trimmed_means(pixels: &[[f64; 3]], space: WorkingSpace) -> inkarnat_color::Ycbcr {
+pub(crate) fn trimmed_means(pixels: &[[f64; 3]], space: WorkingSpace) -> inkarnat_color::Ycbcr {
     let mut columns: [Vec<f64>; 3] = std::array::from_fn(|_| Vec::with_capacity(pixels.len()));
     for p in pixels {
         let v = space.coefficients.ycbcr_from_rgb(*p);
@@ -533,7 +499,11 @@ fn trimmed_means(pixels: &[[f64; 3]], space: WorkingSpace) -> inkarnat_color::Yc
     inkarnat_color::Ycbcr { y, cb, cr }
 }
 
-fn value_of(mean: inkarnat_color::Ycbcr, space: WorkingSpace, lab: &LabConverter) -> SkinValue {
+pub(crate) fn value_of(
+    mean: inkarnat_color::Ycbcr,
+    space: WorkingSpace,
+    lab: &LabConverter,
+) -> SkinValue {
     SkinValue {
         level: Percent::from_signal(mean.y),
         chroma: mean.chroma(),
@@ -583,60 +553,64 @@ fn soft_clip_growth(sample: &[Logged], by: &Move) -> f64 {
     100.0 * sum / sample.len() as f64
 }
 
-fn neutral_members(
-    outside: &[[f64; 3]],
-    people: &[Vector2<f64>],
-    space: WorkingSpace,
-) -> (Option<NeutralEstimate>, Vec<[f64; 3]>) {
-    let usable: Vec<([f64; 3], Vector2<f64>)> = outside
-        .iter()
-        .filter(|p| {
-            let largest = p.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-            let least = p.iter().copied().fold(f64::INFINITY, f64::min);
-            largest < 0.98 && least > 0.02 && space.coefficients.luma(**p) > 0.08
-        })
-        .map(|p| (*p, log_ratios_of(*p, space)))
-        .collect();
-    let colours: Vec<Vector2<f64>> = usable.iter().map(|u| u.1).collect();
-    let Some(neutral) = find_neutral(&colours, people) else {
-        return (None, Vec::new());
-    };
-    let members = usable
-        .into_iter()
-        .filter(|(_, at)| is_neutral(*at, &neutral))
-        .map(|(p, _)| p)
-        .collect();
-    (Some(neutral), members)
+impl NeutralGroup {
+    /// a*, b* off the expected colour, which goes with lightness as every colour does.
+    fn off(&self, at: Lab) -> Vector2<f64> {
+        Vector2::new(at.a, at.b) - self.wanted * ((at.l + 16.0) / (self.l + 16.0))
+    }
+
+    /// CIEDE2000 between a signal and the expected colour at the same luma.
+    fn error(&self, signal: [f64; 3], lab: &LabConverter, space: WorkingSpace) -> f64 {
+        let linear =
+            working_from_linear709([self.expected.x.exp(), 1.0, self.expected.y.exp()], space);
+        let level = space.coefficients.luma(signal).max(1e-4);
+        delta_e_2000(lab.lab(signal), lab.lab(at_level(linear, level, space))).0
+    }
 }
 
-/// The neutrals in thirds by level, each as one mean colour: dark and light ones may lean differently.
+/// The surfaces that are neutral or nearly so, each with the colour that is expected of it.
 fn neutral_groups(
-    mut members: Vec<[f64; 3]>,
+    evidence: &Evidence,
+    light: &LightEstimate,
     space: WorkingSpace,
-    lab: &LabConverter,
 ) -> Vec<NeutralGroup> {
-    if members.is_empty() {
+    let Some(neutral) = light.neutral else {
         return Vec::new();
-    }
-    let luma = |p: &[f64; 3]| space.coefficients.luma(*p);
-    members.sort_by(|a, b| luma(a).total_cmp(&luma(b)));
-    let n = members.len();
-    let parts = if n < 12 { 1 } else { 3 };
-    (0..parts)
-        .map(|i| {
-            let part = &members[i * n / parts..(i + 1) * n / parts];
+    };
+    let lab = LabConverter::new(space);
+    let cast = Vector2::new(neutral.cast[0], neutral.cast[1]);
+    let which: Vec<usize> = (0..evidence.surfaces.len())
+        .filter(|i| light.white.surfaces[*i].2 >= 0.5)
+        .collect();
+    let members = evidence.members(&which, 1.5 * RADIUS, space);
+    let total: usize = members.iter().map(Vec::len).sum();
+    which
+        .iter()
+        .zip(&members)
+        .filter(|(_, members)| members.len() >= 4)
+        .map(|(i, members)| {
             let mut mean = [0.0; 3];
-            for p in part {
+            for p in members {
                 for c in 0..3 {
-                    mean[c] += p[c] / part.len() as f64;
+                    mean[c] += p[c] / members.len() as f64;
                 }
             }
-            NeutralGroup {
+            let level = space.coefficients.luma(mean);
+            let expected = log_ratios_of(mean, space) - cast;
+            let linear = working_from_linear709([expected.x.exp(), 1.0, expected.y.exp()], space);
+            let wanted = lab.lab(at_level(linear, level, space));
+            let mut group = NeutralGroup {
                 mean,
-                share: part.len() as f64 / n as f64,
-                chroma_before: lab.lab(mean).chroma(),
-                de00_before: from_neutral(lab, mean),
-            }
+                share: light.white.surfaces[*i].2 * members.len() as f64 / total as f64,
+                expected,
+                wanted: Vector2::new(wanted.a, wanted.b),
+                l: wanted.l,
+                de00_before: 0.0,
+                off_before: 0.0,
+            };
+            group.de00_before = group.error(mean, &lab, space);
+            group.off_before = group.off(lab.lab(mean)).norm();
+            group
         })
         .collect()
 }

@@ -63,10 +63,14 @@ impl SkinValue {
 /// What a fix does to everything that is not the skin it was made for.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Cost {
-    /// Near-neutral surfaces after the fix: CIEDE2000 from the neutral of their own lightness. `None`: none found.
+    /// Surfaces that are neutral or nearly so, after the fix: CIEDE2000 from the colour expected of them at their own luma
+    /// (grey for grey, cream for cream). `None`: none found.
     pub neutral_de00: Option<f64>,
     /// The same before the fix.
     pub neutral_de00_before: Option<f64>,
+    /// Share of what is not skin that a key on skin takes in by more than half, percent. 0 = no key, or a clean one.
+    #[serde(default)]
+    pub keyed_pct: f64,
     /// Newly clipped and crushed pixels, percent of the picture.
     pub clip_growth_pct: f64,
     /// Newly clipped and crushed pixels of skin, percent of the skin, the worst person.
@@ -167,7 +171,8 @@ pub struct Solution {
     pub picture: Fix,
     /// Mid-tones.
     pub mids: Fix,
-    /// Skin alone. Not solved yet.
+    /// The picture's own balance by its neutrals and its level, and a key on skin for the rest. `None`: no key can tell
+    /// this skin from most of the picture, or there is nothing left for one to do.
     pub skin: Option<Fix>,
     /// What was found out about the light.
     pub light: LightEstimate,

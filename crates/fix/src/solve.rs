@@ -6,7 +6,10 @@ use nalgebra::{DVector, Dyn, U5, Vector5};
 
 use crate::choose::choose;
 use crate::cost::{Asked, cost};
+use crate::evidence::Evidence;
 use crate::explain::explain;
+use crate::joint::{Belief, believe_of};
+use crate::keyed::{MOST_TAKEN, skin_move, state_of};
 use crate::light::{linear709, log_ratios};
 use crate::limits::{Limit, Limits};
 use crate::model::{Family, Parameters};
@@ -17,48 +20,146 @@ use crate::solution::{Fix, PersonResult, Reach, Solution, State};
 use crate::target::centre;
 use inkarnat_color::delta_e_2000;
 
-/// Solves a problem in every reach and chooses.
+/// Solves one problem by itself in every reach and chooses.
 ///
 /// `picture` moves the balance of the whole frame: gains in scene light for each channel, an exposure with a roll-off
 /// that brings source white back to white, a tone power and a saturation. `mids` moves powers about black and white,
 /// which stay, and a saturation. Both are least squares (Levenberg–Marquardt from fixed starts) with the limits as
 /// penalties; whatever still oversteps a limit is then drawn back toward the untouched picture until it does not, so
-/// every fix returned is within every limit.
+/// every fix returned is within every limit. `skin` balances the picture by its neutrals and its level alone and lays a
+/// soft key around the skin for the rest.
 ///
-/// Skin that is on aim already is left untouched: the fix then has no operations.
+/// Skin that is on aim already with room to spare is left untouched: the fix then has no operations.
 ///
 /// # Errors
 /// [`ProblemError`]: nothing to read, an aim without numbers, limits that cannot be.
 pub fn solve(problem: &Problem) -> Result<Solution, ProblemError> {
-    let ready = Ready::new(problem)?;
-    let targets = targets_of(problem, &ready);
-    let right_already = ready
-        .people
+    let evidence = [Evidence::new(problem)];
+    let mut beliefs = believe_of(std::slice::from_ref(problem), &evidence);
+    let [evidence] = evidence;
+    match beliefs.pop() {
+        Some(belief) => Ok(solved_of(problem, evidence?, &belief?)),
+        None => Err(ProblemError::NoPeople),
+    }
+}
+
+/// Solves problems together: people and light are estimated over all of them, then each gets its fix.
+#[must_use]
+pub fn solve_all(problems: &[Problem]) -> Vec<Result<Solution, ProblemError>> {
+    let evidence: Vec<_> = problems.iter().map(Evidence::new).collect();
+    let beliefs = believe_of(problems, &evidence);
+    problems
         .iter()
-        .zip(&targets)
-        .all(|(set, target)| target.distance(&set.before).on_aim());
+        .zip(evidence)
+        .zip(beliefs)
+        .map(|((problem, evidence), belief)| Ok(solved_of(problem, evidence?, &belief?)))
+        .collect()
+}
+
+/// Solves one problem with what [`believe`](crate::joint::believe) found out about it among the others.
+///
+/// # Errors
+/// As [`solve`].
+pub fn solve_with(problem: &Problem, belief: &Belief) -> Result<Solution, ProblemError> {
+    Ok(solved_of(problem, Evidence::new(problem)?, belief))
+}
+
+fn solved_of(problem: &Problem, evidence: Evidence, belief: &Belief) -> Solution {
+    let ready = Ready::new(problem, evidence, belief);
+    let targets = targets_of(problem, &ready, belief);
+    let left = left_alone(&ready, &targets);
     let solved = |reach| {
         let objective = objective_of(problem, &ready, &targets, family_of(&ready, reach));
-        let p = if right_already {
+        let p = if left {
             [0.0; 5]
         } else {
             best_within_limits(&objective)
         };
-        finish(problem, &objective, &p)
+        let stopped = |state: &MoveState, off: &[usize]| what_stops(&objective, &p, state, off);
+        let mut fix = judged(problem, &objective, objective.state(&p, true), &stopped);
+        if p == [0.0; 5] {
+            fix.ops.clear();
+        }
+        fix
     };
     let (picture, mids) = (solved(Reach::Picture), solved(Reach::Mids));
-    let (chosen, why) = choose(&picture, &mids, &ready.light);
-    Ok(Solution {
+    let skin = if left {
+        None
+    } else {
+        skin_alone(problem, &ready, &targets)
+    };
+    let (chosen, why) = choose(&picture, &mids, skin.as_ref(), &ready.light);
+    Solution {
         chosen,
         why,
         picture,
         mids,
-        skin: None,
+        skin,
         light: ready.light,
-    })
+    }
 }
 
-pub(crate) fn targets_of(problem: &Problem, ready: &Ready) -> Vec<Target> {
+/// Neutrals this far from what is expected of them are a cast, CIEDE2000.
+const CAST: f64 = 2.0;
+
+/// Whether a shot is to be left alone: everybody on aim with half of their width to spare, and no cast on the neutrals.
+fn left_alone(ready: &Ready, targets: &[Target]) -> bool {
+    let on_aim = ready.people.iter().zip(targets).all(|(set, target)| {
+        let distance = target.distance(&set.before);
+        let off = distance
+            .components
+            .iter()
+            .map(|d| d * d)
+            .sum::<f64>()
+            .sqrt();
+        distance.on_aim() && (target.is_typed() || off <= 0.5 * target.aim.width)
+    });
+    let total: f64 = ready.neutrals.iter().map(|g| g.share).sum();
+    let cast: f64 = ready.neutrals.iter().map(|g| g.share * g.de00_before).sum();
+    on_aim
+        && (ready.light.white.is_right()
+            || targets.iter().any(Target::is_typed)
+            || cast <= CAST * total)
+}
+
+/// The reach `skin`; `None` where no key can tell the skin from the rest, or a key has nothing to do.
+fn skin_alone(problem: &Problem, ready: &Ready, targets: &[Target]) -> Option<Fix> {
+    let mut family = family_of(ready, Reach::Picture);
+    let mut by_level = objective_of(problem, ready, targets, family);
+    by_level.level_only = true;
+    let base = best_within_limits(&by_level);
+    family.reach = Reach::Skin;
+    let objective = objective_of(problem, ready, targets, family);
+    let moved = skin_move(&objective, base);
+    let within = |share: f64| {
+        let (state, _) = state_of(&objective, &moved, share);
+        state.excess.iter().all(|(_, e)| *e <= 0.0)
+    };
+    let share = furthest(within);
+    let done = state_of(&objective, &moved, share);
+    if done.0.made.keyed_share(&ready.outside) > MOST_TAKEN {
+        return None;
+    }
+    let stopped = |state: &MoveState, _: &[usize]| {
+        if share == 1.0 {
+            return Limit::Reach;
+        }
+        state
+            .excess
+            .iter()
+            .fold((f64::NEG_INFINITY, Limit::Reach), |a, (limit, e)| {
+                if *e > a.0 { (*e, *limit) } else { a }
+            })
+            .1
+    };
+    let mut fix = judged(problem, &objective, done, &stopped);
+    if moved.is_identity() || share == 0.0 {
+        fix.ops.clear();
+    }
+    Some(fix)
+}
+
+pub(crate) fn targets_of(problem: &Problem, ready: &Ready, belief: &Belief) -> Vec<Target> {
     problem
         .people
         .iter()
@@ -67,8 +168,8 @@ pub(crate) fn targets_of(problem: &Problem, ready: &Ready) -> Vec<Target> {
             let at = centre(
                 &person.aim,
                 &ready.people[i].before,
-                [&ready.light.skin[i], &ready.doubted[i]],
-                ready.light.neutral.is_some(),
+                &belief.people[i],
+                &ready.light,
                 problem.space,
             );
             Target::new(person.aim.clone(), at)
@@ -97,6 +198,7 @@ pub(crate) fn objective_of<'a>(
         who: (0..targets.len()).collect(),
         tightened: [0.0; 12],
         edges: Edges::default(),
+        level_only: false,
     }
 }
 
@@ -278,10 +380,19 @@ fn drawn_back(objective: &Objective<'_>, p: Parameters) -> Parameters {
         let (state, _) = objective.state(&p.map(|v| v * share), true);
         state.excess.iter().all(|(_, e)| *e <= 0.0)
     };
-    if within(1.0) {
-        return p;
+    let share = furthest(within);
+    if share == 1.0 {
+        p
+    } else {
+        p.map(|v| v * share)
     }
-    // What is within the limits need not hang together: look from the far end.
+}
+
+/// The largest share that is allowed, looked for from 1 down: what is allowed need not hang together.
+fn furthest(within: impl Fn(f64) -> bool) -> f64 {
+    if within(1.0) {
+        return 1.0;
+    }
     const STEPS: u32 = 20;
     let share = |i: u32| f64::from(i) / f64::from(STEPS);
     let first = (0..STEPS).rev().find(|i| within(share(*i))).unwrap_or(0);
@@ -294,17 +405,7 @@ fn drawn_back(objective: &Objective<'_>, p: Parameters) -> Parameters {
             high = middle;
         }
     }
-    p.map(|v| v * low)
-}
-
-fn finish(problem: &Problem, objective: &Objective<'_>, p: &Parameters) -> Fix {
-    let done = objective.state(p, true);
-    let stopped = |state: &MoveState, off: &[usize]| what_stops(objective, p, state, off);
-    let mut fix = judged(problem, objective, done, &stopped);
-    if *p == [0.0; 5] {
-        fix.ops.clear();
-    }
-    fix
+    low
 }
 
 /// A move as a fix; `stopped` names what keeps somebody off aim.

@@ -5,29 +5,31 @@ use inkarnat_color::{Chroma, Hue, Percent, WorkingSpace};
 use nalgebra::{Matrix2, Vector2};
 
 use crate::aim::{Aim, AimCentre, SaturationAim, Want};
-use crate::light::{SkinEstimate, linear709, log_ratios, working_from_linear709};
+use crate::joint::PersonBelief;
+use crate::light::{LightEstimate, SkinEstimate, linear709, log_ratios, working_from_linear709};
 use crate::sample::{at_level, signal_of};
 use crate::solution::SkinValue;
 
 /// The centre of an aim for one person: what is not typed is this person's own.
-///
-/// Two estimates of this person's skin: with the surfaces taken for neutral believed, and doubted.
 pub(crate) fn centre(
     aim: &Aim,
     before: &SkinValue,
-    [estimate, doubted]: [&SkinEstimate; 2],
-    neutral_found: bool,
+    belief: &PersonBelief,
+    light: &LightEstimate,
     space: WorkingSpace,
 ) -> AimCentre {
-    let level = aim.level.centre().map_or(before.level, Percent);
-    let own = own_chroma(before, estimate, neutral_found, level, space);
+    let level = aim
+        .level
+        .centre()
+        .map_or(Percent(belief.level_pct), Percent);
+    let own = own_chroma(before, &belief.skin, light, level, space);
     let hue = aim.hue.centre_hue().or_else(|| own.hue());
     let chroma = match aim.saturation {
         SaturationAim::Ratio(Want::Value(ratio)) => ratio * level.signal(),
         SaturationAim::Ratio(Want::Band(band)) => band.middle() * level.signal(),
         SaturationAim::ChromaAb(wanted) => chroma_of_lab(level, hue, wanted, space),
         SaturationAim::Own | SaturationAim::Ratio(Want::Own) => match aim.hue.centre_hue() {
-            Some(hue) => chroma_at_hue(level, hue, doubted, space),
+            Some(hue) => chroma_at_hue(level, hue, &belief.skin, space),
             None => own.magnitude(),
         },
     };
@@ -35,52 +37,43 @@ pub(crate) fn centre(
 }
 
 /// The person's own skin under D65 at a level, as Cb/Cr.
+///
+/// A shot that is right as it is shows it. Where nothing neutral is to be had, the published band of hue bounds it.
 fn own_chroma(
     before: &SkinValue,
     estimate: &SkinEstimate,
-    neutral_found: bool,
+    light: &LightEstimate,
     level: Percent,
     space: WorkingSpace,
 ) -> Chroma {
-    let [rg, bg] = estimate.chromaticity;
+    let [rg, bg] = if light.white.is_right() {
+        let raw = log_ratios(linear709(signal_of(before, space), space));
+        [raw.x, raw.y]
+    } else {
+        estimate.chromaticity
+    };
     let linear = working_from_linear709([rg.exp(), 1.0, bg.exp()], space);
-    let estimated = space
+    let own = space
         .coefficients
         .ycbcr_from_rgb(at_level(linear, level.signal(), space))
         .chroma();
-    if neutral_found {
-        return estimated;
+    if light.neutral.is_some() || light.white.is_right() {
+        return own;
     }
-    // Nothing neutral to be had: what this skin may be is known within the covariance only. Inside it the skin stays as
-    // it is; outside it moves to the edge, and to the edge of the published band of hue.
-    let mean = Vector2::new(rg, bg);
-    let raw = log_ratios(linear709(signal_of(before, space), space));
-    let off = raw - mean;
-    let distance = (off.transpose() * inverse_covariance(estimate) * off)[0].sqrt();
-    let kept = mean + off * (LIKELY / distance.max(LIKELY));
-    let linear = working_from_linear709([kept.x.exp(), 1.0, kept.y.exp()], space);
-    let kept = space
-        .coefficients
-        .ycbcr_from_rgb(at_level(linear, level.signal(), space))
-        .chroma();
     let (low, high) = PUBLISHED_BAND_DEG;
-    match kept.hue() {
+    match own.hue() {
         Some(hue) if !(low..=high).contains(&hue.degrees()) => {
             let to_low = hue.from_origin(Hue::from_degrees(low)).degrees().abs();
             let to_high = hue.from_origin(Hue::from_degrees(high)).degrees().abs();
             let edge = if to_low < to_high { low } else { high }.to_radians();
             Chroma {
-                cb: kept.magnitude() * edge.cos(),
-                cr: kept.magnitude() * edge.sin(),
+                cb: own.magnitude() * edge.cos(),
+                cr: own.magnitude() * edge.sin(),
             }
         }
-        Some(_) => kept,
-        None => estimated,
+        _ => own,
     }
 }
-
-/// How many standard deviations of the estimate count as likely where nothing neutral is to be had.
-const LIKELY: f64 = 1.5;
 
 fn inverse_covariance(estimate: &SkinEstimate) -> Matrix2<f64> {
     let [rr, rb, bb] = estimate.covariance;

@@ -8,7 +8,7 @@ mod common;
 
 use common::{Scene, typed_about};
 use inkarnat_color::ItaClass;
-use inkarnat_fix::{Limit, Problem, State, solve};
+use inkarnat_fix::{Limit, Problem, Reach, State, solve};
 use inkarnat_spectra::illuminant;
 
 const COMPLEXIONS: [ItaClass; 3] = [ItaClass::Light, ItaClass::Tan, ItaClass::Dark];
@@ -130,7 +130,15 @@ fn check(
     }
     if let State::Short { limit, .. } = &fix.state {
         // By trying every limit: no other one gets nearer when it alone is lifted, and with all lifted skin gets there.
-        let left = |problem: &Problem| solve(problem).unwrap().fix().people[0].de00;
+        // Reaches differ in what stops them: the same one is looked at.
+        let left = |problem: &Problem| {
+            let solution = solve(problem).unwrap();
+            match fix.reach {
+                Reach::Picture => solution.picture.people[0].de00,
+                Reach::Mids => solution.mids.people[0].de00,
+                Reach::Skin => solution.fix().people[0].de00,
+            }
+        };
         let named = left(&lifted(&problem, *limit));
         let best = Limit::ALL
             .iter()

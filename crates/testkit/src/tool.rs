@@ -3,7 +3,9 @@
 
 use inkarnat_color::{Coefficients, Levels, Region as Area, Rgb, WorkingSpace};
 use inkarnat_fix::aim::{Aim, Band, Want};
-use inkarnat_fix::{Limits, PersonProblem, PicturePixel, Problem, State, solve};
+use inkarnat_fix::{
+    Limits, PersonProblem, PicturePixel, Problem, ProblemError, Solution, State, solve_all,
+};
 use inkarnat_ops::Chain;
 use inkarnat_reading::{ClipRule, Patch, PatchPixels, Shape, Similarity, choose, patch_pixels};
 
@@ -13,7 +15,7 @@ use crate::corrector::{Corrected, Corrector, PersonAim, SceneInput, ShotInput, V
 const SKIN_PIXELS: usize = 1500;
 const PICTURE_PIXELS: usize = 4000;
 
-/// Reads, solves and applies, each shot for itself.
+/// Reads, solves a scene's shots together, and applies.
 #[derive(Debug, Clone)]
 pub struct Tool {
     name: String,
@@ -33,12 +35,26 @@ impl Corrector for Tool {
     }
 
     fn correct(&self, scene: &SceneInput<'_>) -> Result<Vec<Corrected>, String> {
-        scene
+        let problems: Vec<Problem> = scene
             .shots
             .iter()
             .zip(&scene.aims)
-            .map(|(shot, aims)| correct_shot(shot, &scene.people, aims))
-            .collect()
+            .map(|(shot, aims)| Problem {
+                scene: Some("scene".to_owned()),
+                excluded_lights: scene
+                    .excluded_rows
+                    .iter()
+                    .map(|r| (*r).to_owned())
+                    .collect(),
+                ..problem_of(shot, &scene.people, aims)
+            })
+            .collect();
+        Ok(scene
+            .shots
+            .iter()
+            .zip(solve_all(&problems))
+            .map(|(shot, solution)| corrected(shot, solution))
+            .collect())
     }
 }
 
@@ -110,11 +126,9 @@ fn dark_noise(picture: &Rgb) -> Option<f64> {
         .map(|median| f64::from(*median) / (0.674_5 * 6f64.sqrt()))
 }
 
-fn correct_shot(
-    shot: &ShotInput<'_>,
-    names: &[String],
-    aims: &[PersonAim],
-) -> Result<Corrected, String> {
+/// What the tool reads of a shot: the problem that its solver gets, as the application makes it.
+#[must_use]
+pub fn problem_of(shot: &ShotInput<'_>, names: &[String], aims: &[PersonAim]) -> Problem {
     let (width, height) = (shot.picture.width, shot.picture.height);
     let beyond = shot.picture.planes[0]
         .iter()
@@ -153,6 +167,7 @@ fn correct_shot(
             name: name.clone(),
             skin,
             aim: aim_of(aim),
+            ..PersonProblem::default()
         });
         held.push(pixels);
     }
@@ -167,23 +182,27 @@ fn correct_shot(
             }
         })
         .collect();
-    let problem = Problem {
+    Problem {
         people,
         picture,
         limits: Limits::default(),
         space: WorkingSpace::default(),
         dark_noise: dark_noise(shot.picture),
-    };
-    let solution = match solve(&problem) {
+        ..Problem::default()
+    }
+}
+
+fn corrected(shot: &ShotInput<'_>, solution: Result<Solution, ProblemError>) -> Corrected {
+    let solution = match solution {
         Ok(solution) => solution,
         // What cannot be read is left alone, as a film does.
         Err(why) => {
-            return Ok(Corrected {
+            return Corrected {
                 picture: shot.picture.clone(),
                 verdict: Verdict::Unread,
                 questions: Vec::new(),
                 note: why.to_string(),
-            });
+            };
         }
     };
     let fix = solution.fix();
@@ -198,10 +217,10 @@ fn correct_shot(
     } else {
         fix.reach.to_string()
     };
-    Ok(Corrected {
+    Corrected {
         picture,
         verdict,
         questions: Vec::new(),
         note: what + &stopped,
-    })
+    }
 }

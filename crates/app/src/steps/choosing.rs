@@ -4,7 +4,7 @@ use crate::nearest::nearest_cdl;
 use crate::steps::fixing::{FixRecord, keep_record, problem_of};
 use crate::{AppError, Result};
 use inkarnat_film::{Film, Setup, SetupId, Shot, value_of};
-use inkarnat_fix::{Judgement, Problem as ToSolve, Reach, judge};
+use inkarnat_fix::{Belief, Judgement, Problem as ToSolve, Reach, judge, judge_with};
 use inkarnat_ops::{Chain, Op};
 use serde::{Deserialize, Serialize};
 
@@ -64,7 +64,10 @@ pub fn try_ops(film: &Film, setup: &str, ops: Vec<Op>) -> Result<Judgement> {
     let setup = setup_named(film, setup)?;
     validated(&setup, &ops)?;
     let problem = read_problem(film, &setup)?;
-    judged(&problem, ops)
+    let belief = film
+        .fix::<FixRecord>(setup.id)?
+        .and_then(|(_, record)| record.belief);
+    judged(&problem, belief.as_ref(), ops)
 }
 
 /// Brings every fix in line with the choice that stands in the film: after a choice was made or undone.
@@ -107,7 +110,7 @@ pub(crate) fn settled(
     record.by_hand = None;
     record.beyond.clear();
     if let Some(Choice::Hand(ops)) = &choice {
-        let Judgement { mut fix, beyond } = judged(problem, ops.clone())?;
+        let Judgement { mut fix, beyond } = judged(problem, record.belief.as_ref(), ops.clone())?;
         fix.ops.retain(|op| !op.is_identity());
         record.by_hand = Some(fix);
         record.beyond = beyond.iter().map(ToString::to_string).collect();
@@ -117,8 +120,12 @@ pub(crate) fn settled(
     Ok(record)
 }
 
-fn judged(problem: &ToSolve, ops: Vec<Op>) -> Result<Judgement> {
-    judge(problem, ops, Reach::Picture).map_err(|error| AppError::Request(error.to_string()))
+fn judged(problem: &ToSolve, belief: Option<&Belief>, ops: Vec<Op>) -> Result<Judgement> {
+    match belief {
+        Some(belief) => judge_with(problem, belief, ops, Reach::Picture),
+        None => judge(problem, ops, Reach::Picture),
+    }
+    .map_err(|error| AppError::Request(error.to_string()))
 }
 
 fn setup_named(film: &Film, name: &str) -> Result<Setup> {

@@ -12,13 +12,14 @@ use inkarnat_film::{
     Film, InputKey, Person, PersonId, Setup, SetupId, Shot, Stage as Reading, value_of,
 };
 use inkarnat_fix::{
-    AimKind, Fix, Limits, PersonProblem, Problem as ToSolve, Reach, Solution, State, solve,
+    AimKind, Belief, Fix, Limits, PersonProblem, Problem as ToSolve, ProblemError, Reach, Solution,
+    State, believe, solve_with,
 };
 use inkarnat_reading::ShotReading;
 use serde::{Deserialize, Serialize};
 
 /// Part of the key of every fix: raised when the solver changes.
-const METHOD: u32 = 1;
+const METHOD: u32 = 2;
 
 /// What is kept of a solved setup.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -36,6 +37,9 @@ pub struct FixRecord {
     /// The limits that those go beyond.
     #[serde(default)]
     pub beyond: Vec<String>,
+    /// What all of the film together says of the people and the light of this setup.
+    #[serde(default)]
+    pub belief: Option<Belief>,
 }
 
 impl FixRecord {
@@ -86,17 +90,23 @@ impl FixRecord {
     }
 }
 
-/// Solves every setup of which something was read.
+/// A setup to be solved, with the problem that its shots make.
+struct Task<'a> {
+    setup: &'a Setup,
+    number: usize,
+    problem: ToSolve,
+}
+
+/// Solves every setup of which something was read: people and light are estimated over the whole film, then each setup
+/// gets its fix.
 ///
 /// # Errors
 /// If the film cannot be written, or on cancelling. What is wrong with a setup is a [`Problem`].
 pub fn fix_film(film: &mut Film, context: Context<'_>, problems: &mut Vec<Problem>) -> Result<()> {
     let setups = film.setups()?;
     let shots = film.shots()?;
+    let mut tasks = Vec::new();
     for (index, setup) in setups.iter().enumerate() {
-        if context.cancel.is_cancelled() {
-            return Err(AppError::Cancelled);
-        }
         let own: Vec<&Shot> = shots
             .iter()
             .filter(|shot| shot.setup == setup.id && !shot.kept)
@@ -105,10 +115,27 @@ pub fn fix_film(film: &mut Film, context: Context<'_>, problems: &mut Vec<Proble
             // An earlier fix waits there for the day when keeping is taken back.
             continue;
         }
-        match fix_setup(film, setup, &own, context, (index + 1, setups.len())) {
-            Ok(()) => {}
+        match problem_of(film, &own) {
+            Ok(Some(problem)) => tasks.push(Task {
+                setup,
+                number: index + 1,
+                problem,
+            }),
+            // Nothing was read, and reading has said so.
+            Ok(None) => film.drop_fix(setup.id)?,
             Err(error @ (AppError::Cancelled | AppError::Film(_))) => return Err(error),
             Err(error) => context.fail(problems, Stage::Fix, &setup.name, error.to_string()),
+        }
+    }
+    let all: Vec<ToSolve> = tasks.iter().map(|task| task.problem.clone()).collect();
+    for (task, belief) in tasks.iter().zip(believe(&all)) {
+        if context.cancel.is_cancelled() {
+            return Err(AppError::Cancelled);
+        }
+        match fix_setup(film, task, belief, context, setups.len()) {
+            Ok(()) => {}
+            Err(error @ (AppError::Cancelled | AppError::Film(_))) => return Err(error),
+            Err(error) => context.fail(problems, Stage::Fix, &task.setup.name, error.to_string()),
         }
     }
     Ok(())
@@ -116,24 +143,28 @@ pub fn fix_film(film: &mut Film, context: Context<'_>, problems: &mut Vec<Proble
 
 fn fix_setup(
     film: &mut Film,
-    setup: &Setup,
-    shots: &[&Shot],
+    Task {
+        setup,
+        number,
+        problem,
+    }: &Task<'_>,
+    belief: std::result::Result<Belief, ProblemError>,
     context: Context<'_>,
-    number: (usize, usize),
+    count: usize,
 ) -> Result<()> {
-    let Some(problem) = problem_of(film, shots)? else {
-        // Nothing was read, and reading has said so.
-        film.drop_fix(setup.id)?;
-        return Ok(());
+    context.begun(Stage::Fix, &setup.name, (*number, count));
+    let unsolvable = |film: &mut Film, error: ProblemError| {
+        let _ = film.drop_fix(setup.id);
+        AppError::Request(format!("{}: {error}", setup.name))
     };
-    context.begun(Stage::Fix, &setup.name, number);
-    let key = InputKey::of(&(METHOD, &problem));
+    let belief = belief.map_err(|error| unsolvable(film, error))?;
+    let key = InputKey::of(&(METHOD, problem, &belief));
     if let Some((known, record)) = film.fix::<FixRecord>(setup.id)?
         && known == key
     {
         let choice = choice_of(film, setup.id)?;
         if record.choice != choice {
-            let record = settled(record, choice, &problem)?;
+            let record = settled(record, choice, problem)?;
             keep_record(film, setup.id, &key, &record)?;
         }
         context.ended(
@@ -144,18 +175,16 @@ fn fix_setup(
         );
         return Ok(());
     }
-    let solution = solve(&problem).map_err(|error| {
-        let _ = film.drop_fix(setup.id);
-        AppError::Request(format!("{}: {error}", setup.name))
-    })?;
+    let solution = solve_with(problem, &belief).map_err(|error| unsolvable(film, error))?;
     let record = FixRecord {
-        cdl: nearest_cdl(&solution.fix().ops, &problem),
+        cdl: nearest_cdl(&solution.fix().ops, problem),
         solution,
         choice: None,
         by_hand: None,
         beyond: Vec::new(),
+        belief: Some(belief),
     };
-    let record = settled(record, choice_of(film, setup.id)?, &problem)?;
+    let record = settled(record, choice_of(film, setup.id)?, problem)?;
     keep_record(film, setup.id, &key, &record)?;
     let fix = record.fix();
     let summary = match &fix.state {
@@ -205,8 +234,10 @@ pub(crate) fn problem_of(film: &Film, shots: &[&Shot]) -> Result<Option<ToSolve>
                 continue;
             };
             read = true;
+            let frames = (shot.out_frame - shot.in_frame) as f64;
             if let Some((_, problem)) = people.iter_mut().find(|(id, _)| *id == person.id) {
                 problem.skin.extend(skin);
+                problem.frames = problem.frames.map(|known| known + frames);
                 continue;
             }
             let aim = resolved_aim(film, person)?;
@@ -216,6 +247,8 @@ pub(crate) fn problem_of(film: &Film, shots: &[&Shot]) -> Result<Option<ToSolve>
                     name: person.name.clone(),
                     skin,
                     aim,
+                    frames: Some(frames),
+                    ..PersonProblem::default()
                 },
             ));
         }
@@ -233,7 +266,27 @@ pub(crate) fn problem_of(film: &Film, shots: &[&Shot]) -> Result<Option<ToSolve>
         limits: Limits::default(),
         space: film.space(),
         dark_noise: (!noise.is_empty()).then(|| noise.iter().sum::<f64>() / noise.len() as f64),
+        scene: scene_of(film, shots)?,
+        ..ToSolve::default()
     }))
+}
+
+/// The scene of a setup's shots, where it holds other setups too: one setup alone has nothing to agree with.
+///
+/// Nobody has told scenes apart while all setups lie in the one that every film begins with: an exterior and a bedroom
+/// need not read alike, so levels stay then.
+fn scene_of(film: &Film, shots: &[&Shot]) -> Result<Option<String>> {
+    let setups = film.setups()?;
+    if film.scenes()?.len() < 2 {
+        return Ok(None);
+    }
+    let scene = shots
+        .first()
+        .and_then(|shot| setups.iter().find(|setup| setup.id == shot.setup))
+        .map(|setup| setup.scene);
+    Ok(scene
+        .filter(|scene| setups.iter().filter(|setup| setup.scene == *scene).count() > 1)
+        .map(|scene| scene.0.to_string()))
 }
 
 /// The aim as it was set.

@@ -133,12 +133,14 @@ impl Scene {
                     name: format!("person {}", i + 1),
                     skin: self.skin(i),
                     aim: aim.clone(),
+                    ..PersonProblem::default()
                 })
                 .collect(),
             picture: self.picture(),
             limits: Limits::default(),
             space: WorkingSpace::default(),
             dark_noise: None,
+            ..Problem::default()
         }
     }
 
