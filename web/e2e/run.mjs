@@ -193,6 +193,12 @@ const tests = {
     await page.getByRole("button", { name: `take ${other}` }).click();
     await page.getByRole("row", { name: new RegExp(`^${other} .*chosen$`) }).waitFor();
     assert.equal(await reach(), other);
+    await page.keyboard.press("z");
+    await page.getByRole("row", { name: new RegExp(`^${first} .*chosen$`) }).waitFor();
+    await idle(page);
+    await page.keyboard.press("Shift+Z");
+    await page.getByRole("row", { name: new RegExp(`^${other} .*chosen$`) }).waitFor();
+    await idle(page);
     await page.getByRole("button", { name: "back to what the rule chooses" }).click();
     await page.getByRole("row", { name: new RegExp(`^${first} .*chosen$`) }).waitFor();
     const slope = page.getByRole("textbox", { name: "slope red" });

@@ -10,8 +10,8 @@ use inkarnat_app::view::pictures::with_cdl;
 use inkarnat_app::view::{OutlineShape, cost_report};
 use inkarnat_app::{
     AppError, Choice, Codec, Context, Delivery, Film, Problem, ReadOrder, Say, answer, choose,
-    draw_shape, erase, fix_film, hand_over, keep, open_or_create, prove_film, read_film, say,
-    set_aims, take_in, try_ops,
+    draw_shape, erase, fix_film, hand_over, keep, open_or_create, prove_film, read_film, redo, say,
+    set_aims, take_in, try_ops, undo,
 };
 use inkarnat_film::{Shot, ShotId};
 use inkarnat_ops::{Cdl, Op};
@@ -231,6 +231,17 @@ pub(crate) fn add(table: &mut Table) {
         answer_question,
     );
     table.post(
+        about("undo", "Takes the last decision back, and fixes."),
+        go_back,
+    );
+    table.post(
+        about(
+            "redo",
+            "Takes the last decision that was taken back again, and fixes.",
+        ),
+        go_forward,
+    );
+    table.post(
         about("erase", "Erases all face data of the film for good."),
         erase_faces,
     );
@@ -387,11 +398,30 @@ fn people(server: &Arc<Server>, order: PeopleOrder) -> Result<Done, Failure> {
 
 fn answer_question(server: &Arc<Server>, order: AnswerOrder) -> Result<Done, Failure> {
     let text = change(server, |film| answer(film, order.id, order.yes))?;
+    settle(server)?;
+    Ok(done(text))
+}
+
+fn go_back(server: &Arc<Server>, _: Nothing) -> Result<Done, Failure> {
+    let what = change(server, undo)?
+        .ok_or_else(|| Failure::bad("there is no decision left to take back"))?;
+    settle(server)?;
+    Ok(done(format!("taken back: {what}")))
+}
+
+fn go_forward(server: &Arc<Server>, _: Nothing) -> Result<Done, Failure> {
+    let what = change(server, redo)?
+        .ok_or_else(|| Failure::bad("no decision was taken back that could be taken again"))?;
+    settle(server)?;
+    Ok(done(format!("taken again: {what}")))
+}
+
+/// Reads and fixes what a decision has changed.
+fn settle(server: &Arc<Server>) -> Result<JobView, Failure> {
     start(server, "Reading", |film, context, problems| {
         read_film(film, READING, context, problems)?;
         fix_film(film, context, problems)
-    })?;
-    Ok(done(text))
+    })
 }
 
 fn erase_faces(server: &Arc<Server>, _: Nothing) -> Result<Done, Failure> {
