@@ -9,9 +9,9 @@ use inkarnat_app::show::{CdlReport, CostReport};
 use inkarnat_app::view::pictures::with_cdl;
 use inkarnat_app::view::{OutlineShape, cost_report};
 use inkarnat_app::{
-    AppError, Choice, Codec, Context, Delivery, Film, Problem, ReadOrder, Say, answer, choose,
-    draw_shape, erase, fix_film, hand_over, keep, open_or_create, prove_film, read_film, redo, say,
-    set_aims, take_in, try_ops, undo,
+    AppError, Choice, Codec, Context, Delivery, Film, Problem, ReadOrder, SINCE_HANDLES, Say,
+    answer, choose, draw_shape, erase, fix_film, hand_over, keep, note, open_or_create, prove_film,
+    read_film, redo, say, set_aims, take_in, try_ops, undo,
 };
 use inkarnat_film::{Shot, ShotId};
 use inkarnat_ops::{Cdl, Op};
@@ -100,6 +100,13 @@ pub(crate) struct KeepOrder {
     pub kept: bool,
 }
 
+/// What the editor writes to a shot.
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
+pub(crate) struct NoteOrder {
+    /// One line of text; an empty one takes the note away.
+    pub text: String,
+}
+
 /// A patch to be drawn.
 #[derive(Clone, Debug, Deserialize, JsonSchema)]
 pub(crate) struct PatchOrder {
@@ -162,6 +169,10 @@ pub(crate) enum WorkOrder {
         directory: String,
         /// How clips are coded.
         codec: CodecChoice,
+        /// Only what has changed since that version, with handles of 12 frames.
+        since: Option<String>,
+        /// Name of the version that is recorded; without it, "version" and the next number.
+        name: Option<String>,
     },
     /// Prove again what was handed over.
     Prove,
@@ -216,6 +227,10 @@ pub(crate) fn add(table: &mut Table) {
     table.post_of_shot(
         about("shots/{shot}/keep", "Leaves a shot as it is, or no longer."),
         keep_shot,
+    );
+    table.post_of_shot(
+        about("shots/{shot}/note", "Writes a line of text to a shot."),
+        note_shot,
     );
     table.post_of_shot(
         about("shots/{shot}/patch", "Draws a patch, reads it and fixes."),
@@ -371,6 +386,14 @@ fn keep_shot(server: &Arc<Server>, shot: ShotId, order: KeepOrder) -> Result<Don
     Ok(done(text))
 }
 
+fn note_shot(server: &Arc<Server>, shot: ShotId, order: NoteOrder) -> Result<Done, Failure> {
+    change(server, |film| {
+        let name = named(film, shot)?.name;
+        note(film, &name, &order.text)?;
+        Ok(done(format!("the note of {name} was written")))
+    })
+}
+
 fn draw_patch(server: &Arc<Server>, shot: ShotId, order: PatchOrder) -> Result<JobView, Failure> {
     change(server, |film| {
         let name = named(film, shot)?.name;
@@ -480,7 +503,12 @@ fn work(server: &Arc<Server>, order: WorkOrder) -> Result<JobView, Failure> {
         WorkOrder::Fix => start(server, "Fixing", |film, context, problems| {
             fix_film(film, context, problems)
         }),
-        WorkOrder::HandOver { directory, codec } => {
+        WorkOrder::HandOver {
+            directory,
+            codec,
+            since,
+            name,
+        } => {
             let directory = PathBuf::from(directory);
             if directory.as_os_str().is_empty() {
                 return Err(Failure::bad(
@@ -493,6 +521,9 @@ fn work(server: &Arc<Server>, order: WorkOrder) -> Result<JobView, Failure> {
                     CodecChoice::H264 => Some(Codec::H264High422Ten),
                     CodecChoice::None => None,
                 },
+                handles: if since.is_some() { SINCE_HANDLES } else { 0 },
+                since,
+                name,
                 ..Delivery::default()
             };
             let server_too = Arc::clone(server);
