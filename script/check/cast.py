@@ -3,7 +3,7 @@
 
 Each of the cast is rendered in several views, each view is given to the example `people` as a shot of its own, the
 embeddings are averaged over the views by numpy, and the distances between people are compared with the one below which
-the program links two faces (0.5, `docs/FACES.md`). Pairs up to 0.65 would be asked about: they are counted. One
+the program links two faces (0.45, `docs/FACES.md`). Pairs up to 0.6 would be asked about: they are counted. One
 person's views must lie nearer to their own mean than to any other's. Usage: cast.py [DIRECTORY with pictures that are already rendered]
 """
 
@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 
 ROOT = Path(__file__).resolve().parents[2]
-SAME, DOUBT = 0.5, 0.65
+SAME, DOUBT = 0.45, 0.6
 VIEWS = ",turn,talk,close"
 
 
