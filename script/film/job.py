@@ -172,8 +172,8 @@ def main():
     film = json.loads((folder / "truth" / "film.json").read_text())
     # A film of a few takes alone has no cut list: each of its camera files is one shot then.
     lists = [["--cut", path.name] for path in folder.glob("*.otio")]
-    command = ["run", *takes(film), *(lists[0] if lists else []), "--to", str(out)]
-    print(f"\n$ inkarnat {shlex.join(command[:-1])} {out.name}", flush=True)
+    command = ["run", *takes(film), *(lists[0] if lists else []), "--to", str(out), "--film", str(out / "the_spare_key.inkarnat")]
+    print(f"\n$ inkarnat {shlex.join(command).replace(str(out), out.name)}", flush=True)
     models = {"INKARNAT_FACES": str(Path(__file__).resolve().parents[2] / ".cache" / "faces")}
     status = subprocess.run([program, *command], cwd=folder, env={**models, **os.environ}).returncode
     if status not in (0, 2):
