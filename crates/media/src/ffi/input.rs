@@ -237,10 +237,8 @@ impl Input {
         unsafe { pairs((*self.0).metadata) }
     }
 
-    /// Number of chapters.
-    pub(crate) fn chapters(&self) -> usize {
-        // SAFETY: the context is open.
-        unsafe { (*self.0).nb_chapters as usize }
+    pub(super) fn context(&self) -> *mut sys::AVFormatContext {
+        self.0
     }
 
     /// Lets the demuxer skip every stream that `keep` refuses.
@@ -385,7 +383,7 @@ unsafe fn stream_info(stream: *mut sys::AVStream) -> StreamInfo {
 /// # Safety
 /// `stream` must belong to an open context; the result lives as long as it is not changed.
 #[cfg(not(ffmpeg_6_1))]
-unsafe fn side_data<'a>(
+pub(super) unsafe fn side_data<'a>(
     stream: *mut sys::AVStream,
     kind: sys::AVPacketSideDataType,
 ) -> Option<&'a [u8]> {
@@ -400,7 +398,7 @@ unsafe fn side_data<'a>(
 /// # Safety
 /// `stream` must belong to an open context; the result lives as long as it is not changed.
 #[cfg(ffmpeg_6_1)]
-unsafe fn side_data<'a>(
+pub(super) unsafe fn side_data<'a>(
     stream: *mut sys::AVStream,
     kind: sys::AVPacketSideDataType,
 ) -> Option<&'a [u8]> {
