@@ -17,7 +17,7 @@ use inkarnat_reading::{ClipRule, ShotLimits, ShotReading, Track};
 use serde::{Deserialize, Serialize};
 
 /// Part of the key of every proof: raised when the way of proving changes.
-const METHOD: u32 = 2;
+const METHOD: u32 = 3;
 
 /// How far a delivered file may be from what was promised.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
