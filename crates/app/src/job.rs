@@ -9,7 +9,9 @@ use inkarnat_fix::PicturePixel;
 use inkarnat_media::{Codec, Probe, Timecode};
 use inkarnat_ops::Chain;
 use inkarnat_people::{FaceLight, FaceTrack, Outline};
-use inkarnat_reading::{ClipRule, FrameReading, Patch, ShotLimits, ShotReading, Similarity, Traces, Track};
+use inkarnat_reading::{
+    ClipRule, FrameReading, Patch, ShotLimits, ShotReading, Similarity, Traces, Track,
+};
 use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
 use std::path::PathBuf;
