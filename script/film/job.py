@@ -1,12 +1,13 @@
 #!/usr/bin/env python3
 """The whole job on the demo film, and what came of it, held against the film's truth.
 
-job.py PROGRAM FILM OUT: runs `PROGRAM run` on the camera files of FILM (made by the program `film`) into OUT, with the
-film's own patches, then prints a table before/after per shot of the cut and person, and makes pictures: one a shot and
-a sheet of all of them, left as it was shot, right as delivered.
+job.py PROGRAM FILM OUT: runs `PROGRAM run` on the camera files and the cut list of FILM (made by the program `film`)
+into OUT, with no help, then prints a table before/after per shot of the cut and person and who was taken for whom, and makes pictures:
+one a shot and a sheet of all of them, left as it was shot, right as delivered.
 """
 
 import json
+import os
 import shlex
 import subprocess
 import sys
@@ -57,22 +58,54 @@ def colour_gap(found, wanted):
     return ciede2000(found, lab_of(xyz * goal / xyz[1]))
 
 
-def arguments(film, to):
-    """The command: every camera file, and every person's patch at the first frame of the take that shows their cheek."""
-    clips, patches = [], []
-    for shot in film["shots"]:
-        if shot["clip"] in clips:
-            continue
-        clips.append(shot["clip"])
-        for person in shot["people"]:
-            if person["patch"]:
-                cx, cy, rx, ry = person["patch"]
-                name = Path(shot["clip"]).name
-                patches.append(f"{name}@{person['patch_frame']}:ellipse={cx:.4f},{cy:.4f},{rx:.4f},{ry:.4f}:person={person['person']}")
-    command = ["run", *clips, "--to", to]
-    for patch in patches:
-        command += ["--patch", patch]
-    return command
+def takes(film):
+    """Every camera file, in film order."""
+    return list(dict.fromkeys(use["clip"] for use in film["shots"]))
+
+
+def shots_of(film, report):
+    """The tool's shot of every use in the film: of its clip, the one that shares most frames with it."""
+    def shared(use, shot):
+        if Path(shot["source"]).name != Path(use["clip"]).name:
+            return 0
+        return min(shot["out_frame"], use["source_out"]) - max(shot["in_frame"], use["source_in"])
+    return [max(report["shots"], key=lambda shot: shared(use, shot)) for use in film["shots"]]
+
+
+def who_is_who(use, shot):
+    """{true name: what was read of that person} in one shot.
+
+    Where several are in the picture, each of the film's people is the found one whose reading is nearest.
+    """
+    people = [p for p in shot["people"] if p["before"]]
+    pairs = sorted((ciede2000(p["before"]["lab"], t["as_shot"]["lab"]), n, k) for n, p in enumerate(people)
+                   for k, t in enumerate(use["people"]) if t["as_shot"]["level_pct"] is not None)
+    found, taken = {}, set()
+    for _, n, k in pairs:
+        name = use["people"][k]["person"]
+        if n not in taken and name not in found:
+            found[name] = people[n]
+            taken.add(n)
+    return found
+
+
+def identities(film, report, found):
+    """Whether everybody in the film is one person to the tool, and nobody two."""
+    names, clips = {}, {}
+    for one in found:
+        for name, person in one.items():
+            names.setdefault(name, set()).add(person["person"])
+            clips.setdefault(person["person"], set()).add(name)
+    everybody = {t["person"] for use in film["shots"] for t in use["people"]}
+    print(f"\npeople: {len(everybody)} in the film, {len(names)} of them read; found as")
+    for person, true in sorted(clips.items()):
+        print(f"  {person:<10} {' and '.join(sorted(true))}{'   WRONG: two people taken for one' if len(true) > 1 else ''}")
+    for name, several in sorted(names.items()):
+        if len(several) > 1:
+            print(f"  {name} was taken for {len(several)} people: {', '.join(sorted(several))}")
+    print(f"questions asked: {len(report['questions'])}")
+    for question in report["questions"]:
+        print(f"  {question['text']}")
 
 
 def column(reading):
@@ -81,18 +114,18 @@ def column(reading):
 
 
 def table(film, report):
-    shots = {Path(s["source"]).name: s for s in report["shots"]}
     print(f"\n{'shot':>4}  {'camera file':<20} {'person':<7} {'state':<8} {'before':<15} {'after':<15} {'under reference light':<22} colour off, before → after")
-    gaps = []
-    for use in film["shots"]:
-        shot = shots[Path(use["clip"]).name]
+    gaps, found = [], []
+    for use, shot in zip(film["shots"], shots_of(film, report)):
+        people = who_is_who(use, shot)
+        found.append(people)
         if not use["people"]:
             print(f"{use['shot']:>4}  {use['setup']:<20} {'–':<7} {shot['state']:<8} nobody in it")
         for truth in use["people"]:
-            person = next((p for p in shot["people"] if p["person"] == truth["person"]), None)
+            person = people.get(truth["person"])
             wanted = truth["wanted"]
             line = f"{use['shot']:>4}  {use['setup']:<20} {truth['person']:<7} "
-            if person is None or not person["before"]:
+            if person is None:
                 print(line + "not read")
                 continue
             before, after = person["before"], person["proof"] or person["after"] or person["before"]
@@ -102,24 +135,24 @@ def table(film, report):
     if gaps:
         before, after = np.median(np.array(gaps), axis=0)
         print(f"\nmedian colour error of skin (CIEDE2000 at the level found): {before:.1f} as shot, {after:.1f} delivered")
-    print("Levels are not errors here: without being asked, a person's own level stays. The patches are the film's own, one a")
-    print("camera file; a camera file is read as one shot, so that shots cut from one take share a row's numbers.")
+    print("Levels are not errors here: without being asked, a person's own level stays. The film's truth is read on one cheek,")
+    print("the tool reads forehead, cheek and nose.")
+    identities(film, report, found)
 
 
-def pictures(film, folder, out):
+def pictures(film, report, folder, out):
     """A picture of the middle of every shot, before beside after, and a sheet of one shot of every take."""
-    delivered = {p.stem: p for p in (out / "clips").iterdir()}
     target = out / "pictures"
     target.mkdir(exist_ok=True)
     sheet, seen = [], set()
-    for use in film["shots"]:
-        if use["setup"] not in delivered:
+    for use, shot in zip(film["shots"], shots_of(film, report)):
+        if not shot["proof"]:
             continue
-        frame = (use["source_in"] + use["source_out"]) // 2
+        frame = (max(use["source_in"], shot["in_frame"]) + min(use["source_out"], shot["out_frame"])) // 2
         path = target / f"{use['shot']:02}_{use['setup']}.jpg"
-        graph = f"[0]select=eq(n\\,{frame})[a];[1]select=eq(n\\,{frame})[b];[a][b]hstack,scale=1280:-2:flags=area,format=yuvj420p"
-        command = ["ffmpeg", "-v", "error", "-nostdin", "-y", "-i", folder / use["clip"], "-i", delivered[use["setup"]]]
-        subprocess.run([*command, "-filter_complex", graph, "-frames:v", "1", "-q:v", "3", path], check=True)
+        both = f"[0]select=eq(n\\,{frame})[a];[1]select=eq(n\\,{frame - shot['in_frame']})[b];[a][b]hstack,scale=1280:-2:flags=area,format=yuvj420p"
+        command = ["ffmpeg", "-v", "error", "-nostdin", "-y", "-i", folder / use["clip"], "-i", out / "clips" / Path(shot["proof"]["file"]).name]
+        subprocess.run([*command, "-filter_complex", both, "-frames:v", "1", "-q:v", "3", path], check=True)
         if use["setup"] not in seen and use["people"]:
             sheet.append(path)
         seen.add(use["setup"])
@@ -137,16 +170,19 @@ def pictures(film, folder, out):
 def main():
     program, folder, out = (Path(word).resolve() for word in sys.argv[1:4])
     film = json.loads((folder / "truth" / "film.json").read_text())
-    command = arguments(film, str(out))
-    print(f"\n$ inkarnat {shlex.join(command[: command.index('--to')])} --to {out.name} --patch … ({command.count('--patch')} of them)", flush=True)
-    status = subprocess.run([program, *command], cwd=folder).returncode
+    # A film of a few takes alone has no cut list: each of its camera files is one shot then.
+    lists = [["--cut", path.name] for path in folder.glob("*.otio")]
+    command = ["run", *takes(film), *(lists[0] if lists else []), "--to", str(out), "--film", str(out / "the_spare_key.inkarnat")]
+    print(f"\n$ inkarnat {shlex.join(command).replace(str(out), out.name)}", flush=True)
+    models = {"INKARNAT_FACES": str(Path(__file__).resolve().parents[2] / ".cache" / "faces")}
+    status = subprocess.run([program, *command], cwd=folder, env={**models, **os.environ}).returncode
     if status not in (0, 2):
         sys.exit(f"demo: the run ended with exit code {status}; see above")
     (state,) = out.glob("*.inkarnat")
     shown = subprocess.run([program, "show", state, "--json"], capture_output=True, text=True)
     report = json.loads(shown.stdout)
     table(film, report)
-    pictures(film, folder, out)
+    pictures(film, report, folder, out)
     print(f"\nexit code of the run: {status} (0: all on aim or kept; 2: some shot is not, and is named above)")
     sys.exit(status)
 

@@ -193,6 +193,12 @@ const tests = {
     await page.getByRole("button", { name: `take ${other}` }).click();
     await page.getByRole("row", { name: new RegExp(`^${other} .*chosen$`) }).waitFor();
     assert.equal(await reach(), other);
+    await page.keyboard.press("z");
+    await page.getByRole("row", { name: new RegExp(`^${first} .*chosen$`) }).waitFor();
+    await idle(page);
+    await page.keyboard.press("Shift+Z");
+    await page.getByRole("row", { name: new RegExp(`^${other} .*chosen$`) }).waitFor();
+    await idle(page);
     await page.getByRole("button", { name: "back to what the rule chooses" }).click();
     await page.getByRole("row", { name: new RegExp(`^${first} .*chosen$`) }).waitFor();
     const slope = page.getByRole("textbox", { name: "slope red" });
@@ -229,6 +235,12 @@ const tests = {
     await idle(page);
     assert.ok((await shots(page)).some((shot) => shot.state === "kept"));
 
+    await page.getByRole("textbox", { name: "note" }).fill("ask the camera operator");
+    await page.getByRole("textbox", { name: "note" }).press("Enter");
+    await page.waitForFunction(async () => (await (await fetch("api/report")).json()).shots.some((shot) => shot.note === "ask the camera operator"));
+
+    await page.keyboard.press("Escape");
+    await page.evaluate(() => document.activeElement?.blur());
     await page.keyboard.press("4");
     const directory = join(work, "handed");
     await page.getByRole("textbox", { name: "where" }).fill(directory);
@@ -237,6 +249,8 @@ const tests = {
     await idle(page);
     await page.getByRole("cell", { name: /\.mov$/ }).first().waitFor();
     assert.ok((await shots(page)).some((shot) => shot.state === "proved"), "something is proved");
+    await page.getByRole("combobox", { name: "which shots" }).waitFor();
+    assert.deepEqual(await page.evaluate(async () => (await (await fetch("api/film")).json()).versions.map((v) => v.version)), ["version 1"]);
     const written = readdirSync(directory);
     for (const name of ["clips", "cdl", "luts", "readings.json", "report.html"]) assert.ok(written.includes(name), name);
 

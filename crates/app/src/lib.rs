@@ -40,7 +40,9 @@ pub use show::{FilmReport, all_well, report};
 pub use steps::choosing::{Choice, choose, settle_choices, try_ops};
 pub use steps::fixing::{FixRecord, fix_film};
 pub use steps::grouping::{Grouping, group, note, redo, undo};
-pub use steps::handing::{Delivery, hand_over, write_new_report, write_readings, write_report};
+pub use steps::handing::{
+    Delivery, SINCE_HANDLES, hand_over, write_new_report, write_readings, write_report,
+};
 pub use steps::keeping::keep;
 pub use steps::people::{COMPLEXIONS, PersonListed, Say, answer, erase, people_of, say};
 pub use steps::proving::{PersonProof, Proof, Tolerance, prove_film};

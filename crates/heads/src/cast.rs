@@ -249,7 +249,7 @@ fn marta() -> Person {
 fn samira() -> Person {
     let mut p = plain("Samira", 77);
     p.age = 0.56;
-    p.origin = [0.2, 0.1, 0.7];
+    p.origin = [0.0, 0.0, 1.0];
     p.shape = shape(&[
         ("head/head-diamond", 0.3),
         ("nose/nose-greek-incr", 0.35),
@@ -260,6 +260,10 @@ fn samira() -> Person {
         ("cheek/*-cheek-bones-incr", 0.3),
         ("chin/chin-cleft-incr", 0.2),
         ("eyebrows/eyebrows-angle-up", 0.3),
+        ("nose/nose-scale-vert-incr", 0.3),
+        ("eyes/*-eye-trans-in", 0.25),
+        ("mouth/mouth-scale-horiz-incr", 0.3),
+        ("head/head-triangular", 0.3),
     ]);
     p.skin.scores = [-0.18, 0.03, -0.01, 0.01];
     p.skin.blush = 0.5;

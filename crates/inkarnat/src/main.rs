@@ -19,9 +19,9 @@ use arguments::{Arguments, CodecName, Verb};
 use clap::Parser;
 use inkarnat_app::{
     AppError, Cancel, Context, CutOrder, Delivery, Film, Grouping, Order, Problem, ReadOrder,
-    Workers, all_well, cut_film, draw, film_in, fix_film, group, hand_over, keep, note,
-    open_or_create, patches_listed, prove_film, read_film, redo, report, run, set_aims, take_in,
-    undo, undraw, worker,
+    SINCE_HANDLES, Workers, all_well, cut_film, draw, film_in, fix_film, group, hand_over, keep,
+    note, open_or_create, patches_listed, prove_film, read_film, redo, report, run, set_aims,
+    take_in, undo, undraw, worker,
 };
 use progress::Progress;
 use std::path::Path;
@@ -29,8 +29,6 @@ use std::process::ExitCode;
 
 /// Everything ended as it should.
 const WELL: u8 = 0;
-/// Handles of what is handed over again alone: half a second, for transitions to move in.
-const SINCE_HANDLES: u64 = 12;
 /// Nothing could be done.
 const ERROR: u8 = 1;
 /// Finished, but something is short, unreadable or failed proof; each is named.

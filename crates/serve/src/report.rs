@@ -58,6 +58,8 @@ pub fn report_data(
         .file_name()
         .map(|name| name.to_string_lossy().into_owned())
         .unwrap_or_default();
+    // Versions carry the time of day; the report depends on the film's decisions and pictures alone.
+    short.versions.clear();
     let scratch = tempfile::tempdir().map_err(|source| AppError::File {
         path: std::env::temp_dir(),
         doing: "making a directory for pictures",

@@ -100,6 +100,7 @@ export const api = {
   choose: (shot: number, fix: FixChoice) => sent<Done>(`shots/${shot}/choose`, { fix }),
   copyToScene: (shot: number) => sent<Done>(`shots/${shot}/copy`, { to: "scene" }),
   keep: (shot: number, kept: boolean) => sent<Done>(`shots/${shot}/keep`, { kept }),
+  note: (shot: number, text: string) => sent<Done>(`shots/${shot}/note`, { text }),
   patch: (shot: number, person: string, frame: number, shape: OutlineShape) =>
     sent<JobView>(`shots/${shot}/patch`, { person, frame, shape }),
   people: (order: PeopleOrder) => sent<Done>("people", order),

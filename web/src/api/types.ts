@@ -137,6 +137,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/redo": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Takes the last decision that was taken back again, and fixes. */
+        post: operations["post_redo"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/report": {
         parameters: {
             query?: never;
@@ -216,6 +233,23 @@ export interface paths {
         put?: never;
         /** Leaves a shot as it is, or no longer. */
         post: operations["post_shots__shot__keep"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/shots/{shot}/note": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Writes a line of text to a shot. */
+        post: operations["post_shots__shot__note"];
         delete?: never;
         options?: never;
         head?: never;
@@ -352,6 +386,23 @@ export interface paths {
         put?: never;
         /** Stops the long work; it goes on from there when started again. */
         post: operations["post_stop"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/undo": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Takes the last decision back, and fixes. */
+        post: operations["post_undo"];
         delete?: never;
         options?: never;
         head?: never;
@@ -591,6 +642,8 @@ export interface components {
         FilmPerson: {
             /** @description The aim as it was typed. */
             aim: string;
+            /** @description The complexion that the editor set. */
+            complexion?: string | null;
             /** @description The name. */
             person: string;
             /**
@@ -801,6 +854,11 @@ export interface components {
             /** @description Why, in the first of them. */
             why: string;
         };
+        /** @description What the editor writes to a shot. */
+        NoteOrder: {
+            /** @description One line of text; an empty one takes the note away. */
+            text: string;
+        };
         /** @description Nothing is asked beside the address. */
         Nothing: Record<string, never>;
         /** @description An outline in fractions of picture width and height. */
@@ -820,6 +878,8 @@ export interface components {
             file: string;
             /** @description Name of the film. */
             film: string;
+            /** @description What can be taken back and again. */
+            history: components["schemas"]["HistoryReport"];
             /** @description Everybody, in the order in which they first appear. */
             people: components["schemas"]["FilmPerson"][];
             /** @description Changes that the picture itself suggests. */
@@ -835,6 +895,8 @@ export interface components {
              * @description The skin-tone line, degrees on the Cb/Cr plane.
              */
             skin_tone_line_deg: number;
+            /** @description What was handed over, the latest first. */
+            versions: components["schemas"]["VersionReport"][];
             /** @description What the numbers of the working signal mean. */
             working_space: components["schemas"]["SpaceReport"];
         };
@@ -1464,6 +1526,10 @@ export interface components {
             directory: string;
             /** @constant */
             do: "hand_over";
+            /** @description Name of the version that is recorded; without it, "version" and the next number. */
+            name?: string | null;
+            /** @description Only what has changed since that version, with handles of 12 frames. */
+            since?: string | null;
         } | {
             /** @constant */
             do: "prove";
@@ -2013,6 +2079,75 @@ export interface operations {
             };
         };
     };
+    post_redo: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["Nothing"];
+            };
+        };
+        responses: {
+            /** @description The answer. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Done"];
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
     get_report: {
         parameters: {
             query?: never;
@@ -2303,6 +2438,78 @@ export interface operations {
         requestBody: {
             content: {
                 "application/json": components["schemas"]["KeepOrder"];
+            };
+        };
+        responses: {
+            /** @description The answer. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Done"];
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    post_shots__shot__note: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description The film's number of the shot. */
+                shot: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["NoteOrder"];
             };
         };
         responses: {
@@ -2876,6 +3083,75 @@ export interface operations {
         };
     };
     post_stop: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["Nothing"];
+            };
+        };
+        responses: {
+            /** @description The answer. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Done"];
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    post_undo: {
         parameters: {
             query?: never;
             header?: never;

@@ -197,24 +197,67 @@ fn history(decisions: &[Decision]) -> HistoryReport {
 /// A decision in one line.
 #[must_use]
 pub fn describe(decision: &Decision) -> String {
-    let facts: Vec<String> = decision
-        .detail
-        .as_object()
-        .into_iter()
-        .flatten()
-        .map(|(name, value)| match value {
-            serde_json::Value::String(text) => format!("{name} {text}"),
-            serde_json::Value::Array(list) => {
-                let texts: Vec<String> = list
-                    .iter()
-                    .map(|v| v.as_str().map_or_else(|| v.to_string(), str::to_owned))
-                    .collect();
-                format!("{name} {}", texts.join(", "))
+    let detail = &decision.detail;
+    let word = |name: &str| match &detail[name] {
+        serde_json::Value::String(text) => Some(text.clone()),
+        serde_json::Value::Array(list) => Some(
+            list.iter()
+                .map(|v| v.as_str().map_or_else(|| v.to_string(), str::to_owned))
+                .collect::<Vec<_>>()
+                .join(", "),
+        ),
+        serde_json::Value::Null => None,
+        other => Some(other.to_string()),
+    };
+    let sentence = || -> Option<String> {
+        Some(match decision.verb.as_str() {
+            "start" => {
+                let clip = word("clip")?;
+                let name = clip.rsplit('/').next().unwrap_or(&clip).to_owned();
+                format!("the clip {name} was taken in")
             }
-            other => format!("{name} {other}"),
+            "cut" => {
+                let list = word("cut")?;
+                let name = list.rsplit('/').next().unwrap_or(&list).to_owned();
+                format!("the cut {name} with {} shots", word("shots")?)
+            }
+            "aim" => format!("{} is aimed at {}", word("person")?, word("aim")?),
+            "patch" if word("taken away").is_some() => "a patch was taken away".to_owned(),
+            "patch" => format!(
+                "a patch of {} in {} at frame {}",
+                word("person")?,
+                word("shot")?,
+                word("frame")?
+            ),
+            "keep" if detail["kept"] == true => format!("{} is kept as it is", word("shot")?),
+            "keep" => format!("{} is no longer kept", word("shot")?),
+            "choose" => {
+                let choice = &detail["choice"];
+                let what = match choice {
+                    serde_json::Value::Null => "what the rule chooses".to_owned(),
+                    serde_json::Value::String(reach) => format!("the reach {reach}"),
+                    other => other["reach"]
+                        .as_str()
+                        .map_or_else(|| "a fix by hand".to_owned(), |r| format!("the reach {r}")),
+                };
+                format!("{what} for {}", word("setup")?)
+            }
+            "note" => match word("note")?.as_str() {
+                "" => format!("the note of {} was taken away", word("shot")?),
+                text => format!("the note of {}: {text}", word("shot")?),
+            },
+            _ => return None,
         })
-        .collect();
-    format!("{}: {}", decision.verb, facts.join("; "))
+    };
+    sentence().unwrap_or_else(|| {
+        let facts: Vec<String> = detail
+            .as_object()
+            .into_iter()
+            .flatten()
+            .filter_map(|(name, _)| Some(format!("{name} {}", word(name)?)))
+            .collect();
+        format!("{}: {}", decision.verb, facts.join("; "))
+    })
 }
 
 /// Spans of a finished picture that are no shot.

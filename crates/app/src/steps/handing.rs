@@ -19,6 +19,9 @@ use std::path::{Path, PathBuf};
 /// Part of the key of every rendered clip: raised when rendering changes.
 const METHOD: u32 = 1;
 
+/// Handles of what is handed over again alone, frames: half a second, for transitions to move in.
+pub const SINCE_HANDLES: u64 = 12;
+
 /// What to hand over.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Delivery {

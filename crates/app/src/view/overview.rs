@@ -2,7 +2,8 @@
 
 use crate::Result;
 use crate::show::{
-    FilmReport, PersonReport, Proposal, Question, ReadingReport, ShotReport, ShotState, SpaceReport,
+    FilmReport, HistoryReport, PersonReport, Proposal, Question, ReadingReport, ShotReport,
+    ShotState, SpaceReport, VersionReport,
 };
 use crate::steps::taking::probe_of;
 use inkarnat_color::hue::PUBLISHED_BAND_DEG;
@@ -33,6 +34,10 @@ pub struct Overview {
     pub questions: Vec<Question>,
     /// Changes that the picture itself suggests.
     pub proposals: Vec<Proposal>,
+    /// What was handed over, the latest first.
+    pub versions: Vec<VersionReport>,
+    /// What can be taken back and again.
+    pub history: HistoryReport,
 }
 
 /// A person of the film.
@@ -42,6 +47,8 @@ pub struct FilmPerson {
     pub person: String,
     /// The aim as it was typed.
     pub aim: String,
+    /// The complexion that the editor set.
+    pub complexion: Option<String>,
     /// Shots in which they were read or drawn.
     pub shots: usize,
 }
@@ -151,6 +158,7 @@ pub fn overview(film: &Film, report: FilmReport) -> Result<Overview> {
                 None => people.push(FilmPerson {
                     person: person.person.clone(),
                     aim: person.aim.text.clone(),
+                    complexion: person.complexion.clone(),
                     shots: 1,
                 }),
             }
@@ -179,6 +187,8 @@ pub fn overview(film: &Film, report: FilmReport) -> Result<Overview> {
         shots,
         questions: report.questions,
         proposals: report.proposals,
+        versions: report.versions.into_iter().rev().collect(),
+        history: report.history,
     })
 }
 

@@ -2,7 +2,7 @@
 //!
 //! Skin is no grey card: a light with another spectrum than daylight leaves skin off even when a card is perfectly
 //! balanced. `data/skin_light.csv` says by how much for 127 lights. With it, every hypothesis about the light predicts
-//! both the neutrals and the skin, and the skin under D65 follows as a posterior mean over all of them ([`posterior`]).
+//! both the neutrals and the skin, and the skin under D65 follows as a posterior mean over all of them (`posterior`).
 //!
 //! Chromaticities here are (ln R/G, ln B/G) in linear BT.709.
 

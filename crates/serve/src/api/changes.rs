@@ -9,9 +9,9 @@ use inkarnat_app::show::{CdlReport, CostReport};
 use inkarnat_app::view::pictures::with_cdl;
 use inkarnat_app::view::{OutlineShape, cost_report};
 use inkarnat_app::{
-    AppError, Choice, Codec, Context, Delivery, Film, Problem, ReadOrder, Say, answer, choose,
-    draw_shape, erase, fix_film, hand_over, keep, open_or_create, prove_film, read_film, say,
-    set_aims, take_in, try_ops,
+    AppError, Choice, Codec, Context, Delivery, Film, Problem, ReadOrder, SINCE_HANDLES, Say,
+    answer, choose, draw_shape, erase, fix_film, hand_over, keep, note, open_or_create, prove_film,
+    read_film, redo, say, set_aims, take_in, try_ops, undo,
 };
 use inkarnat_film::{Shot, ShotId};
 use inkarnat_ops::{Cdl, Op};
@@ -100,6 +100,13 @@ pub(crate) struct KeepOrder {
     pub kept: bool,
 }
 
+/// What the editor writes to a shot.
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
+pub(crate) struct NoteOrder {
+    /// One line of text; an empty one takes the note away.
+    pub text: String,
+}
+
 /// A patch to be drawn.
 #[derive(Clone, Debug, Deserialize, JsonSchema)]
 pub(crate) struct PatchOrder {
@@ -162,6 +169,10 @@ pub(crate) enum WorkOrder {
         directory: String,
         /// How clips are coded.
         codec: CodecChoice,
+        /// Only what has changed since that version, with handles of 12 frames.
+        since: Option<String>,
+        /// Name of the version that is recorded; without it, "version" and the next number.
+        name: Option<String>,
     },
     /// Prove again what was handed over.
     Prove,
@@ -218,6 +229,10 @@ pub(crate) fn add(table: &mut Table) {
         keep_shot,
     );
     table.post_of_shot(
+        about("shots/{shot}/note", "Writes a line of text to a shot."),
+        note_shot,
+    );
+    table.post_of_shot(
         about("shots/{shot}/patch", "Draws a patch, reads it and fixes."),
         draw_patch,
     );
@@ -229,6 +244,17 @@ pub(crate) fn add(table: &mut Table) {
     table.post(
         about("answer", "Answers an open question."),
         answer_question,
+    );
+    table.post(
+        about("undo", "Takes the last decision back, and fixes."),
+        go_back,
+    );
+    table.post(
+        about(
+            "redo",
+            "Takes the last decision that was taken back again, and fixes.",
+        ),
+        go_forward,
     );
     table.post(
         about("erase", "Erases all face data of the film for good."),
@@ -360,6 +386,14 @@ fn keep_shot(server: &Arc<Server>, shot: ShotId, order: KeepOrder) -> Result<Don
     Ok(done(text))
 }
 
+fn note_shot(server: &Arc<Server>, shot: ShotId, order: NoteOrder) -> Result<Done, Failure> {
+    change(server, |film| {
+        let name = named(film, shot)?.name;
+        note(film, &name, &order.text)?;
+        Ok(done(format!("the note of {name} was written")))
+    })
+}
+
 fn draw_patch(server: &Arc<Server>, shot: ShotId, order: PatchOrder) -> Result<JobView, Failure> {
     change(server, |film| {
         let name = named(film, shot)?.name;
@@ -387,11 +421,30 @@ fn people(server: &Arc<Server>, order: PeopleOrder) -> Result<Done, Failure> {
 
 fn answer_question(server: &Arc<Server>, order: AnswerOrder) -> Result<Done, Failure> {
     let text = change(server, |film| answer(film, order.id, order.yes))?;
+    settle(server)?;
+    Ok(done(text))
+}
+
+fn go_back(server: &Arc<Server>, _: Nothing) -> Result<Done, Failure> {
+    let what = change(server, undo)?
+        .ok_or_else(|| Failure::bad("there is no decision left to take back"))?;
+    settle(server)?;
+    Ok(done(format!("taken back: {what}")))
+}
+
+fn go_forward(server: &Arc<Server>, _: Nothing) -> Result<Done, Failure> {
+    let what = change(server, redo)?
+        .ok_or_else(|| Failure::bad("no decision was taken back that could be taken again"))?;
+    settle(server)?;
+    Ok(done(format!("taken again: {what}")))
+}
+
+/// Reads and fixes what a decision has changed.
+fn settle(server: &Arc<Server>) -> Result<JobView, Failure> {
     start(server, "Reading", |film, context, problems| {
         read_film(film, READING, context, problems)?;
         fix_film(film, context, problems)
-    })?;
-    Ok(done(text))
+    })
 }
 
 fn erase_faces(server: &Arc<Server>, _: Nothing) -> Result<Done, Failure> {
@@ -450,7 +503,12 @@ fn work(server: &Arc<Server>, order: WorkOrder) -> Result<JobView, Failure> {
         WorkOrder::Fix => start(server, "Fixing", |film, context, problems| {
             fix_film(film, context, problems)
         }),
-        WorkOrder::HandOver { directory, codec } => {
+        WorkOrder::HandOver {
+            directory,
+            codec,
+            since,
+            name,
+        } => {
             let directory = PathBuf::from(directory);
             if directory.as_os_str().is_empty() {
                 return Err(Failure::bad(
@@ -463,6 +521,9 @@ fn work(server: &Arc<Server>, order: WorkOrder) -> Result<JobView, Failure> {
                     CodecChoice::H264 => Some(Codec::H264High422Ten),
                     CodecChoice::None => None,
                 },
+                handles: if since.is_some() { SINCE_HANDLES } else { 0 },
+                since,
+                name,
                 ..Delivery::default()
             };
             let server_too = Arc::clone(server);

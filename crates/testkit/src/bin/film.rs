@@ -23,7 +23,7 @@ use inkarnat_testkit::film::{RATE, timecode};
 use rayon::prelude::*;
 use serde_json::{Value, json};
 
-/// Raised whenever the scenario, the renderer or the cameras change what a take looks like.
+/// Raised whenever the renderer or the cameras change what a take looks like; the takes and their cast are compared.
 const VERSION: u32 = 3;
 const TITLE: &str = "THE SPARE KEY";
 
@@ -99,7 +99,9 @@ fn write_mask(path: &Path, coverage: &[f32], width: usize) -> Result<(), MovieEr
 }
 
 fn key(take: &Take, height: usize) -> String {
-    format!("{VERSION} {height} {take:?}\n")
+    let cast = cast();
+    let people: Vec<_> = take.people.iter().map(|p| &cast[*p]).collect();
+    format!("{VERSION} {height} {take:?} {people:?}\n")
 }
 
 fn run() -> Result<(), MovieError> {
