@@ -349,7 +349,7 @@ pub(crate) enum CodecName {
     H264EightBit,
     /// HEVC Main 4:2:2 10
     Hevc,
-    /// No clips: CDL files, tables and readings alone
+    /// No clips: CDL and CLF files, tables and readings alone
     None,
 }
 

@@ -216,7 +216,7 @@ pub(crate) fn notes(probe: &Probe, stated: &Stated) -> Vec<String> {
     );
     note(
         probe.alpha,
-        "transparent: read as if it were solid; ProRes 4444 alone keeps it".into(),
+        "transparency is not read: the picture is taken as if it were solid; of the codecs, ProRes 4444 alone keeps it".into(),
     );
     note(
         probe.hdr && stated.transfer.is_none(),

@@ -392,6 +392,10 @@ impl Writer {
                 let until = (dts as f64 * base.value()).min(self.options.sound_end_s);
                 sound.copy_until(until, output, &self.path)?;
             }
+            if self.options.codec == Codec::DnxhrHqx {
+                state_matrix(&mut self.packet, self.options.tags.matrix)
+                    .map_err(|code| MediaError::muxing(&self.path, code))?;
+            }
             self.packet.set_stream(self.stream);
             self.packet
                 .rescale(base.pair(), output.time_base(self.stream));
@@ -485,6 +489,24 @@ const CONTAINER_MARKS: [&str; 5] = [
     "timecode",
 ];
 
+/// Says in a DNxHR picture's own header which matrix its planes are of: the encoder leaves the field
+/// at 0, BT.709, which readers believe before the container's tags. `matrix` is a code of Rec. ITU-T
+/// H.273 table 4. (SMPTE ST 2019-1, colour volume: 0 BT.709, 1 BT.2020, 2 BT.2020 of constant
+/// luminance, 3 stated elsewhere; place and values as FFmpeg's decoder reads them.)
+fn state_matrix(packet: &mut Packet, matrix: u8) -> Result<(), Code> {
+    const PLACE: usize = 0x2c;
+    let volume = match matrix {
+        1 => 0,
+        9 => 1,
+        10 => 2,
+        _ => 3,
+    };
+    if let Some(byte) = packet.bytes_mut()?.get_mut(PLACE) {
+        *byte = *byte & !0b110 | volume << 1;
+    }
+    Ok(())
+}
+
 /// Primaries, transfer, matrix, range, siting as FFmpeg numbers them.
 fn tag_numbers(options: &WriterOptions) -> [i32; 5] {
     let TagCodes {
@@ -523,6 +545,12 @@ fn check_options(path: &Path, options: &WriterOptions) -> Result<(), MediaError>
         return bad(
             format!("a picture {width} wide"),
             "an even width: the chroma of this codec serves pairs of pixels",
+        );
+    }
+    if width % 2 == 1 && options.codec == Codec::Prores4444 {
+        return bad(
+            format!("a picture {width} wide"),
+            "an even width: the encoder of ProRes takes no other; choose another codec",
         );
     }
     if height % 2 == 1 && sampling.down > 0 {

@@ -117,6 +117,20 @@ impl Packet {
         self.get_mut().duration = duration;
     }
 
+    /// Its content, alone in memory.
+    pub(crate) fn bytes_mut(&mut self) -> Result<&mut [u8], Code> {
+        // SAFETY: non-null and ours; on success the data are in memory that nobody shares.
+        unsafe {
+            super::check(sys::av_packet_make_writable(self.0))?;
+            let packet = &mut *self.0;
+            let size = usize::try_from(packet.size).unwrap_or(0);
+            if packet.data.is_null() || size == 0 {
+                return Ok(&mut []);
+            }
+            Ok(std::slice::from_raw_parts_mut(packet.data, size))
+        }
+    }
+
     /// Shifts both timestamps.
     pub(crate) fn shift(&mut self, by: i64) {
         let packet = self.get_mut();

@@ -81,7 +81,8 @@ fn frames_times_tags_timecode_and_sound_are_kept() {
             is(
                 "pix_fmt",
                 match codec {
-                    Codec::Prores4444 => "yuv444p10le",
+                    // FFmpeg decodes every 4444 at 12 bits, whatever it was made from.
+                    Codec::Prores4444 => "yuv444p12le",
                     Codec::H264High => "yuv420p",
                     _ => "yuv422p10le",
                 },
@@ -313,8 +314,8 @@ fn codes_come_back_close_and_the_same_input_gives_the_same_bytes() {
         let mut bias = 0.0;
         let mut count = 0.0;
         for (a, b) in a.iter().zip(&b) {
+            let unit = 4.0 / f64::from(1 << (b.format().depth - 8));
             let (a, b) = (all_codes(&a.native()), all_codes(&b.native()));
-            let unit = f64::from(1 << (10 - codec.depth()));
             for (a, b) in a[0].iter().zip(&b[0]) {
                 let difference = unit * f64::from(*b) - f64::from(*a);
                 sum += difference * difference;
@@ -341,7 +342,9 @@ fn tiny() -> (WriterOptions, Planes16) {
         &folder.path().join("a.mkv"),
     );
     let mut options = WriterOptions::like(&probe(&source).unwrap(), Codec::ProresHq422);
+    // The folder goes, and with it whose sound, chapters and mastering data would be copied.
     options.sources.clear();
+    options.sound = None;
     let picture = Planes16::new(64, 48, options.format());
     (options, picture)
 }
