@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Checks our tables and CDLs live against OpenColorIO 2.6.0, and the tables against colour-science too.
+"""Checks our tables, CDLs and CLF files live against OpenColorIO 2.6.0, and the tables against colour-science too.
 
 Usage: ocio.py [DIRECTORY]   DIRECTORY = filled by `export_check`; made when not given:
 `cargo run -p inkarnat-interchange --example export_check -- DIRECTORY`
@@ -111,13 +111,81 @@ def check_luts(folder, entries, colours):
     check("tables against the exact chain, beyond 1.02 times the error they state", max(beyond, 0.0), 1e-6)
 
 
+def bent(values):
+    """A curve of OpenColorIO's own making."""
+    return (np.clip(values, 0, None) ** 0.6 * 1.1 - 0.02).astype(np.float32)
+
+
+def foreign_transforms():
+    """What OpenColorIO writes as CLF, for our reader: (name, transform)."""
+    made = []
+    for style in (ocio.CDL_ASC, ocio.CDL_NO_CLAMP):
+        for direction in (ocio.TRANSFORM_DIR_FORWARD, ocio.TRANSFORM_DIR_INVERSE):
+            cdl = ocio.CDLTransform(slope=[1.2, 0.9, 1.05], offset=[-0.03, 0.01, 0.02], power=[1.2, 0.8, 1.1], sat=0.7)
+            cdl.setStyle(style)
+            cdl.setDirection(direction)
+            made.append((f"cdl {len(made)}", cdl))
+    matrix = [1.45, -0.24, -0.21, 0, -0.08, 1.18, -0.1, 0, 0.008, -0.006, 0.998, 0, 0, 0, 0, 1]
+    made.append(("matrix", ocio.MatrixTransform(matrix, [0.01, 0, -0.02, 0])))
+    made.append(("range", ocio.RangeTransform(0.0625, 0.92, 0.0, 1.0)))
+    for negative in (ocio.NEGATIVE_CLAMP, ocio.NEGATIVE_MIRROR, ocio.NEGATIVE_PASS_THRU):
+        power = ocio.ExponentTransform([2.4, 2.2, 2.6, 1])
+        power.setNegativeStyle(negative)
+        made.append((f"exponent {negative}", power))
+    for negative in (ocio.NEGATIVE_LINEAR, ocio.NEGATIVE_MIRROR):
+        line = ocio.ExponentWithLinearTransform([2.4, 2.2, 2.4, 1], [0.055, 0.099, 0.055, 0])
+        line.setNegativeStyle(negative)
+        made.append((f"curve {negative}", line))
+    made.append(("log", ocio.LogTransform(10)))
+    made.append(("affine log", ocio.LogAffineTransform([0.25] * 3, [0.6] * 3, [0.98] * 3, [0.01] * 3)))
+    camera = ocio.LogCameraTransform([0.0078] * 3, 10, [0.2567] * 3, [0.5846] * 3, [0.9892] * 3, [0.0108] * 3)
+    made.append(("camera log", camera))
+    steps = np.linspace(0, 1, 1025, dtype=np.float32)
+    curve = ocio.Lut1DTransform(length=1025, inputHalfDomain=False)
+    curve.setData(np.stack([bent(steps), bent(steps) * 0.9, steps], axis=1).ravel())
+    made.append(("curve of 1025", curve))
+    halves = ocio.Lut1DTransform(length=65536, inputHalfDomain=True)
+    values = np.nan_to_num(np.arange(65536, dtype=np.uint16).view(np.float16).astype(np.float32), nan=0, posinf=6e4, neginf=-6e4)
+    halves.setData(np.repeat(values * 0.5 + 0.01, 3))
+    made.append(("curve of halves", halves))
+    grid = np.stack(np.meshgrid(*[np.linspace(0, 1, 9, dtype=np.float32)] * 3, indexing="ij"), axis=-1)
+    for interpolation in (ocio.INTERP_LINEAR, ocio.INTERP_TETRAHEDRAL):
+        cube = ocio.Lut3DTransform(gridSize=9)
+        cube.setData((bent(grid) + 0.1 * grid[..., ::-1]).astype(np.float32).ravel())
+        cube.setInterpolation(interpolation)
+        made.append((f"grid {interpolation}", cube))
+    return made
+
+
+def check_clfs(folder, entries, colours):
+    """Our files as OpenColorIO reads them, and its files as we read them."""
+    worst = {"plain": (0.0, ""), "rows": (0.0, "")}
+    for entry in entries:
+        theirs = through(ocio.FileTransform(str(folder / entry["file"])), colours)
+        for kind in worst:
+            worst[kind] = max(worst[kind], (difference(read(folder, entry[kind]), theirs), entry["name"]))
+    for kind, (off, where) in worst.items():
+        check(f"CLF as read by OpenColorIO, our {kind}, {len(entries)} files x {len(colours)} colours (worst: {where})", off, LIMIT)
+    foreign = folder / "foreign"
+    foreign.mkdir(exist_ok=True)
+    transforms = foreign_transforms()
+    for index, (_, transform) in enumerate(transforms):
+        group = ocio.GroupTransform([transform])
+        (foreign / f"{index}.clf").write_text(group.write("Academy/ASC Common LUT Format", CONFIG))
+    command = ["cargo", "run", "--quiet", "-p", "inkarnat-interchange", "--example", "export_check", "--", str(folder), "--read"]
+    subprocess.run(command, cwd=ROOT, check=True)
+    off = max((difference(read(foreign, f"{index}.f64"), through(transform, colours)), name) for index, (name, transform) in enumerate(transforms))
+    check(f"CLF as OpenColorIO writes it, read by us, {len(transforms)} files (worst: {off[1]})", off[0], LIMIT)
+
+
 def main(folder):
     manifest = json.loads((folder / "manifest.json").read_text())
     colours = np.fromfile(folder / manifest["colours"], "<f4").reshape(-1, 3)
     print(f"OpenColorIO {ocio.GetVersion()}, colour-science {colour.__version__}; colours from {colours.min():.3f} to {colours.max():.3f}")
     check_cdls(folder, manifest["cdls"], colours)
     check_luts(folder, manifest["luts"], colours)
-    if not manifest["cdls"] or not manifest["luts"] or colours.min() > -0.07 or colours.max() < 1.09:
+    check_clfs(folder, manifest["clfs"], colours)
+    if len(manifest["clfs"]) < 40 or not manifest["cdls"] or not manifest["luts"] or colours.min() > -0.07 or colours.max() < 1.09:
         FAILED.append("too little was checked")
     for what in FAILED:
         print(f"failed: {what}")

@@ -4,8 +4,9 @@ use crate::nearest::{NearestCdl, SKIN_LIMIT_DE00};
 use crate::steps::fixing::FixRecord;
 use crate::{AppError, Result};
 use inkarnat_color::WorkingSpace;
-use inkarnat_film::Setup;
-use inkarnat_interchange::{CdlFile, Correction, CubeFile, Form, Place};
+use inkarnat_film::{InputKey, Setup};
+use inkarnat_interchange::clf::nodes_of;
+use inkarnat_interchange::{CdlFile, ClfFile, Correction, CubeFile, Form, Place};
 use inkarnat_ops::{Baked, Chain, Domain};
 
 /// One file, not written yet.
@@ -42,6 +43,7 @@ pub(crate) fn of_fix(space: WorkingSpace, setup: &Setup, record: &FixRecord) -> 
             bytes: cube.write().into_bytes(),
         });
     }
+    exports.files.push(clf(space, setup, &chain)?);
     let nearest = &record.cdl;
     if nearest.skin_de00 > SKIN_LIMIT_DE00 {
         exports.notes.push(format!(
@@ -60,10 +62,7 @@ pub(crate) fn of_fix(space: WorkingSpace, setup: &Setup, record: &FixRecord) -> 
         } else {
             described(nearest)
         }],
-        input_description: format!(
-            "Non-linear R'G'B', 0 = reference black, 1 = reference white; {} primaries. Place: the fix alone, before any look.",
-            space.primaries
-        ),
+        input_description: format!("{} Place: the fix alone, before any look.", signal(space)),
         viewing_description: "BT.1886 display.".to_owned(),
         media: String::new(),
         cdl: nearest.cdl,
@@ -91,6 +90,66 @@ pub(crate) fn exported_table(chain: &Chain, domain: Domain) -> Baked {
     } else {
         chain.bake_fix(SIZES[1], domain)
     }
+}
+
+/// The signal that every export takes and gives.
+fn signal(space: WorkingSpace) -> String {
+    format!(
+        "Non-linear R'G'B', 0 = reference black, 1 = reference white; {} primaries.",
+        space.primaries
+    )
+}
+
+/// The fix as CLF: its own operations where the format has them, else a table behind a matrix that
+/// carries the domain.
+fn clf(space: WorkingSpace, setup: &Setup, chain: &Chain) -> Result<ExportFile> {
+    let size = |nodes: usize| nodes_of(&chain.fix_alone(), nodes, Domain::WIDE);
+    let mut nodes = size(SIZES[0]);
+    if nodes.error > ONE_CODE {
+        nodes = size(SIZES[1]);
+    }
+    let how = match nodes.domain {
+        None => "The operations of the fix themselves, without clamping.".to_owned(),
+        Some(Domain { min, max }) => format!(
+            "A table over {min}..{max}, where a matrix brings it to 0..1; signal beyond is held at its ends. Distance from the exact operations: {:.1e} at most (1 = reference white).",
+            nodes.error
+        ),
+    };
+    let key = InputKey::of(&("clf", space, &setup.name, &nodes.process)).0;
+    let file = ClfFile {
+        id: uuid(&key),
+        name: setup.name.clone(),
+        descriptions: vec![
+            "Place: the fix alone, after any input transform, before any look.".to_owned(),
+            how,
+            "A receiver that clamps to 0..1 loses what lies below black and above white."
+                .to_owned(),
+        ],
+        input: signal(space),
+        output: signal(space),
+        process: nodes.process,
+    };
+    let text = file
+        .write()
+        .map_err(|error| AppError::Request(format!("{}: CLF file: {error}", setup.name)))?;
+    Ok(ExportFile {
+        below: format!("clf/{}.clf", setup.name),
+        kind: "lut",
+        bytes: text.into_bytes(),
+    })
+}
+
+/// A name of the content (UUID version 8, RFC 9562): the same content has the same one.
+fn uuid(key: &str) -> String {
+    let part = |from: usize, length: usize| key.get(from..from + length).unwrap_or_default();
+    format!(
+        "urn:uuid:{}-{}-8{}-8{}-{}",
+        part(0, 8),
+        part(8, 4),
+        part(12, 3),
+        part(15, 3),
+        part(18, 12)
+    )
 }
 
 fn described(nearest: &NearestCdl) -> String {

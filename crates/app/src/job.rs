@@ -9,7 +9,9 @@ use inkarnat_fix::PicturePixel;
 use inkarnat_media::{Codec, Probe, Timecode};
 use inkarnat_ops::Chain;
 use inkarnat_people::{FaceLight, FaceTrack, Outline};
-use inkarnat_reading::{ClipRule, FrameReading, Patch, ShotReading, Similarity, Traces, Track};
+use inkarnat_reading::{
+    ClipRule, FrameReading, Patch, ShotLimits, ShotReading, Similarity, Traces, Track,
+};
 use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
 use std::path::PathBuf;
@@ -338,6 +340,9 @@ pub struct Proved {
     pub source_frames: u64,
     /// Frames of the delivered file.
     pub delivered_frames: u64,
+    /// The source and the delivered file held against EBU R 103.
+    #[serde(default)]
+    pub limits: Option<[ShotLimits; 2]>,
     /// What does not fit, apart from the readings (size, duration, tags).
     pub faults: Vec<String>,
 }

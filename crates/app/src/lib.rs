@@ -23,6 +23,7 @@ mod nearest;
 mod problem;
 pub mod show;
 mod steps;
+mod tables;
 pub mod view;
 mod weights;
 pub mod worker;

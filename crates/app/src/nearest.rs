@@ -80,6 +80,8 @@ pub fn nearest_cdl(ops: &[Op], problem: &Problem) -> NearestCdl {
             Op::Shoulder(_) => Some("the roll-off of the lights"),
             Op::KeyedCdl(_) => Some("the key on skin"),
             Op::Lut(_) => Some("the table"),
+            Op::Process(_) => Some("the transform"),
+            Op::Limiter(_) => Some("the limiter"),
         })
         .collect();
     missing.dedup();

@@ -21,7 +21,7 @@ use inkarnat_film::{Deliverable, Film, Shot, Source, Stage, Step, StepOutcome};
 use inkarnat_fix::{Aim, AimCentre, Fix, Reach, SkinValue, State, Want};
 use inkarnat_ops::Cdl;
 use inkarnat_people::Side;
-use inkarnat_reading::ShotReading;
+use inkarnat_reading::{ShotLimits, ShotReading};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
@@ -420,6 +420,63 @@ pub struct ProofReport {
     pub tolerance_de00: f64,
     /// The largest one found; null where nobody was read.
     pub de00: Option<f64>,
+    /// The source held against EBU R 103; null where it was not.
+    pub limits_before: Option<LimitsReport>,
+    /// The delivered file held against EBU R 103.
+    pub limits_after: Option<LimitsReport>,
+}
+
+/// A shot held against the limits of delivery: EBU R 103 v3.0, R', G', B' and luma of every frame.
+///
+/// A frame is over a limit when more than 1 % of its area is, behind the measuring filter
+/// [1 2 3 4 3 2 1]/16 across and [1 2 1]/4 down (the filter is yet to be verified).
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LimitsReport {
+    /// Frames looked at.
+    pub frames: u64,
+    /// Frames over the nominal limits (0–100 %), to which graded material should keep closely.
+    pub over_nominal: u64,
+    /// Frames over the preferred limits (−5–105 %): gamut errors.
+    pub over_preferred: u64,
+    /// Frames over the total limits (the codes that may carry video).
+    pub over_total: u64,
+    /// The frames furthest out, worst first; none where nothing is outside.
+    pub worst: Vec<WorstLimitReport>,
+}
+
+/// A frame with area outside the limits.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct WorstLimitReport {
+    /// Source frame.
+    pub frame: u64,
+    /// Area outside the nominal limits, percent.
+    pub nominal_pct: f64,
+    /// Area outside the preferred limits, percent.
+    pub preferred_pct: f64,
+    /// Area outside the total limits, percent.
+    pub total_pct: f64,
+    /// The component that is outside most: `luma`, `red`, `green` or `blue`.
+    pub component: Option<String>,
+}
+
+fn limits_report(limits: &ShotLimits) -> LimitsReport {
+    LimitsReport {
+        frames: limits.frames,
+        over_nominal: limits.over_nominal,
+        over_preferred: limits.over_preferred,
+        over_total: limits.over_total,
+        worst: limits
+            .worst
+            .iter()
+            .map(|frame| WorstLimitReport {
+                frame: frame.frame,
+                nominal_pct: frame.nominal_pct,
+                preferred_pct: frame.preferred_pct,
+                total_pct: frame.total_pct,
+                component: frame.worst.clone(),
+            })
+            .collect(),
+    }
 }
 
 /// How the film stands.
@@ -601,6 +658,11 @@ fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
                 .iter()
                 .filter_map(|person| person.de00)
                 .reduce(f64::max),
+            limits_before: proof
+                .limits
+                .as_ref()
+                .map(|[before, _]| limits_report(before)),
+            limits_after: proof.limits.as_ref().map(|[_, after]| limits_report(after)),
         }),
     })
 }

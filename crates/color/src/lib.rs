@@ -9,6 +9,7 @@
 #![deny(clippy::disallowed_methods)]
 
 pub mod difference;
+pub mod dither;
 pub mod hue;
 pub mod known;
 pub mod lab;

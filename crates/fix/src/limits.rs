@@ -36,6 +36,11 @@ pub struct Limits {
     pub neutral_growth: f64,
     /// Least and greatest saturation parameter are `1/saturation` and `saturation`.
     pub saturation: f64,
+    /// How much further from its centre in level alone than in the source skin may end, CIEDE2000, beyond the width of the aim
+    /// where the fix is on aim and a part of it where it is not.
+    pub level_loss: f64,
+    /// The same in hue alone, beyond half of the width where the fix is off aim.
+    pub hue_loss: f64,
 }
 
 impl Default for Limits {
@@ -56,6 +61,8 @@ impl Default for Limits {
             white_level_pct: 80.0,
             neutral_growth: 0.5,
             saturation: 1.5,
+            level_loss: 0.0,
+            hue_loss: 0.0,
         }
     }
 }
@@ -106,6 +113,8 @@ impl Limits {
             ("white_level_pct", self.white_level_pct, 0.0, 100.0),
             ("neutral_growth", self.neutral_growth, 0.0, 100.0),
             ("saturation", self.saturation, 1.0, 4.0),
+            ("level_loss", self.level_loss, 0.0, 100.0),
+            ("hue_loss", self.hue_loss, 0.0, 100.0),
         ] {
             if !(low..=high).contains(&given) {
                 return Err(LimitsError {
@@ -148,6 +157,10 @@ pub enum Limit {
     Neutrals,
     /// [`Limits::saturation`].
     Saturation,
+    /// [`Limits::level_loss`].
+    Level,
+    /// [`Limits::hue_loss`].
+    Hue,
     /// No limit: several people pull apart.
     People,
     /// No limit: this reach has no move that gets nearer without harm elsewhere.
@@ -156,7 +169,7 @@ pub enum Limit {
 
 impl Limit {
     /// All of them.
-    pub const ALL: [Self; 14] = [
+    pub const ALL: [Self; 16] = [
         Self::Exposure,
         Self::SkinContrast,
         Self::UpperContrast,
@@ -169,6 +182,8 @@ impl Limit {
         Self::WhiteEnd,
         Self::Neutrals,
         Self::Saturation,
+        Self::Level,
+        Self::Hue,
         Self::People,
         Self::Reach,
     ];
@@ -189,6 +204,8 @@ impl Limit {
             Self::WhiteEnd => "the white end, which may not turn grey",
             Self::Neutrals => "the neutral surfaces, which must not gain colour",
             Self::Saturation => "the limit on saturation",
+            Self::Level => "the level of the skin, which must not be lost for its colour",
+            Self::Hue => "the hue of the skin, which must not end further off than in the source",
             Self::People => "people who pull apart",
             Self::Reach => "what this reach can do",
         }

@@ -1,6 +1,6 @@
 //! What is minimised, and what must hold.
 
-use inkarnat_color::Lab;
+use inkarnat_color::{Lab, Percent};
 
 use crate::aim::{Aim, AimCentre, SaturationAim, Want};
 use crate::limits::{Limit, Limits};
@@ -91,6 +91,29 @@ impl Target {
         self.aim.level != Want::Own || self.aim.hue != Want::Own
     }
 
+    /// How far off in level and in hue as each is read by itself, in the size that CIEDE2000 has about the centre; in typed
+    /// bands by widths, 1 = at the edge.
+    fn apart(&self, at: &SkinValue) -> (f64, f64) {
+        let centre = &self.centre;
+        let typed = self.distance(at).relative;
+        let level = match self.aim.level {
+            Want::Band(_) => typed[0] * self.aim.width,
+            _ => {
+                let grey = |level: Percent| 116.0 * level.signal().max(0.0).powf(2.4 / 3.0);
+                self.metric.weights[0] * (grey(at.level) - grey(centre.level)).abs()
+            }
+        };
+        let hue = match (&self.aim.hue, at.hue(), centre.hue) {
+            (Want::Band(_), _, _) => typed[1] * self.aim.width,
+            (_, Some(hue), Some(wanted)) => {
+                let turn = hue.from_origin(wanted).degrees().to_radians();
+                self.metric.weights[2] * centre.lab.chroma() * turn.abs()
+            }
+            _ => 0.0,
+        };
+        (level, hue)
+    }
+
     pub(crate) fn distance(&self, at: &SkinValue) -> Distance {
         let components = self.metric.components(at.lab);
         let mut rest = components;
@@ -163,6 +186,13 @@ const BLOWN: f64 = 2.0;
 /// Weight of new clipping inside its limit, by points of percent.
 const CLIPPING: f64 = 0.3;
 
+/// What a fix that ends off aim may still lose in level alone, in widths of the aim: for one person, for several.
+const HELD_LEVEL: [f64; 2] = [0.25, 0.5];
+/// The same in hue alone.
+const HELD_HUE: [f64; 2] = [0.5, 1.0];
+/// Off aim by so many widths, that is all it may lose.
+const HELD_FROM: f64 = 1.5;
+
 /// Everything a residual needs.
 #[derive(Clone)]
 pub(crate) struct Objective<'a> {
@@ -173,7 +203,7 @@ pub(crate) struct Objective<'a> {
     /// People that count, by index.
     pub(crate) who: Vec<usize>,
     /// Added to what each limit is overstepped by: what the few pixels of the optimiser do not show.
-    pub(crate) tightened: [f64; 12],
+    pub(crate) tightened: [f64; LIMITS],
     /// The pixels that decide about new clipping, for a look at some pixels.
     pub(crate) edges: Edges,
     /// Skin counts by its level alone: its colour is left to a key.
@@ -181,9 +211,25 @@ pub(crate) struct Objective<'a> {
 }
 
 /// Limits of a move with how far each is overstepped; 1 = by about as much as one can see.
-pub(crate) type Excess = [(Limit, f64); 12];
+pub(crate) type Excess = [(Limit, f64); LIMITS];
 
-pub(crate) fn excess(m: &Measures, l: &Limits, saturation: f64, reach: Reach) -> Excess {
+/// Limits that are checked.
+pub(crate) const LIMITS: usize = 14;
+
+/// How much further off than in the source skin ends, beyond what it may, CIEDE2000: in level and in hue.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Losses {
+    level: f64,
+    hue: f64,
+}
+
+pub(crate) fn excess(
+    m: &Measures,
+    l: &Limits,
+    saturation: f64,
+    reach: Reach,
+    losses: Losses,
+) -> Excess {
     let outside = |value: f64, low: f64, high: f64, unit: f64| {
         ((value - high) / unit).max((low - value) / unit)
     };
@@ -245,6 +291,8 @@ pub(crate) fn excess(m: &Measures, l: &Limits, saturation: f64, reach: Reach) ->
             Limit::Saturation,
             (saturation.ln().abs() - l.saturation.ln()) / 0.03,
         ),
+        (Limit::Level, (losses.level - l.level_loss) / 0.2),
+        (Limit::Hue, (losses.hue - l.hue_loss) / 0.2),
     ]
 }
 
@@ -275,8 +323,14 @@ impl Objective<'_> {
             On::Some(&self.edges)
         };
         let measures = self.ready.measures(&made, &skin, &on);
-        let after = skin.iter().map(|s| s.value).collect();
-        let excess = excess(&measures, &self.limits, made.saturation, self.family.reach);
+        let after: Vec<SkinValue> = skin.iter().map(|s| s.value).collect();
+        let excess = excess(
+            &measures,
+            &self.limits,
+            made.saturation,
+            self.family.reach,
+            self.losses(&after),
+        );
         (
             State {
                 made,
@@ -289,6 +343,37 @@ impl Objective<'_> {
             },
             measures,
         )
+    }
+
+    /// A fix that stops short must not be worse than nothing: level is not given for colour, nor hue for chroma. What is on aim
+    /// may use the whole width; the further off aim, the less of it. Of several people the mean counts: a gain for one may
+    /// cost another a little.
+    fn losses(&self, after: &[SkinValue]) -> Losses {
+        let off = self
+            .who
+            .iter()
+            .flat_map(|i| self.targets[*i].distance(&after[*i]).relative)
+            .fold(0.0, f64::max);
+        let free = ((HELD_FROM - off) / (HELD_FROM - 1.0)).clamp(0.0, 1.0);
+        let mut losses = Losses::default();
+        for &i in &self.who {
+            let target = &self.targets[i];
+            let (level, hue) = target.apart(&after[i]);
+            let (level_before, hue_before) = target.apart(&self.ready.people[i].before);
+            let may = |held: [f64; 2]| {
+                let held = held[usize::from(self.who.len() > 1)];
+                target.aim.width * (held + (1.0 - held) * free)
+            };
+            let share = 1.0 / self.who.len() as f64;
+            losses.level += share * (level - level_before.max(may(HELD_LEVEL)));
+            losses.hue += share * (hue - hue_before.max(may(HELD_HUE)));
+        }
+        // A hue that turns takes the rest of the picture with it, but not under a key. One key for several people who pull
+        // apart may turn one of them for the others' sake.
+        if self.level_only || (self.family.reach == Reach::Skin && self.who.len() > 1) {
+            losses.hue = -1.0;
+        }
+        losses
     }
 
     /// Looks for the pixels that decide about new clipping near `p`.

@@ -4,7 +4,7 @@ use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
 use nalgebra::storage::Owned;
 use nalgebra::{DVector, Dyn, U5, Vector5};
 
-use crate::choose::choose;
+use crate::choose::{choose, worth_it};
 use crate::cost::{Asked, cost};
 use crate::evidence::Evidence;
 use crate::explain::explain;
@@ -13,7 +13,7 @@ use crate::keyed::{MOST_TAKEN, skin_move, state_of};
 use crate::light::{linear709, log_ratios};
 use crate::limits::{Limit, Limits};
 use crate::model::{Family, Parameters};
-use crate::objective::{Objective, State as MoveState, Target};
+use crate::objective::{LIMITS, Objective, State as MoveState, Target};
 use crate::problem::{Problem, ProblemError};
 use crate::sample::{Edges, Measures, Ready, signal_of};
 use crate::solution::{Fix, PersonResult, Reach, Solution, State};
@@ -78,6 +78,16 @@ fn solved_of(problem: &Problem, evidence: Evidence, belief: &Belief) -> Solution
         let stopped = |state: &MoveState, off: &[usize]| what_stops(&objective, &p, state, off);
         let mut fix = judged(problem, &objective, objective.state(&p, true), &stopped);
         if p == [0.0; 5] {
+            fix.ops.clear();
+        } else if let State::Short { limit, .. } = fix.state
+            && !worth_it(&fix)
+        {
+            fix = judged(
+                problem,
+                &objective,
+                objective.state(&[0.0; 5], true),
+                &|_, _| limit,
+            );
             fix.ops.clear();
         }
         fix
@@ -196,7 +206,7 @@ pub(crate) fn objective_of<'a>(
         limits: problem.limits,
         family,
         who: (0..targets.len()).collect(),
-        tightened: [0.0; 12],
+        tightened: [0.0; LIMITS],
         edges: Edges::default(),
         level_only: false,
     }
@@ -550,6 +560,8 @@ fn lifted(mut limits: Limits, limit: Limit) -> Limits {
         Limit::WhiteEnd => limits.white_level_pct = -far,
         Limit::Neutrals => limits.neutral_growth = far,
         Limit::Saturation => limits.saturation = far,
+        Limit::Level => limits.level_loss = far,
+        Limit::Hue => limits.hue_loss = far,
         Limit::People | Limit::Reach => {}
     }
     limits

@@ -365,6 +365,88 @@ fn bad_input_is_named() {
     assert!(matches!(solution.fix().state, State::Short { .. }));
 }
 
+/// Sodium light has next to no blue: nothing brings skin to its own colour. What is done is no worse than nothing.
+#[test]
+fn what_stays_short_is_never_worse_than_the_source() {
+    for class in [ItaClass::Light, ItaClass::Tan, ItaClass::Dark] {
+        for stops in [-0.7, 0.0, 0.4] {
+            let scene = Scene {
+                light: illuminant("HP1").unwrap(),
+                materials: COLOURED.to_vec(),
+                stops,
+                ..Scene::new(class)
+            };
+            let solution = solve(&scene.problem(&[Aim::own()])).unwrap();
+            let fix = solution.fix();
+            let State::Short { .. } = fix.state else {
+                panic!("{class:?} {stops}: {}", fix.explain);
+            };
+            let person = &fix.people[0];
+            println!("{class:?} {stops}: {} {}", fix.explain, solution.why);
+            assert!(person.de00 <= person.de00_before + 1e-9, "{}", fix.explain);
+            // Half a CIEDE2000 of lightness is about 2 % of a level.
+            let level = person.after.level.0 / person.before.level.0 - 1.0;
+            assert!(level.abs() < 0.03, "{class:?} {stops}: {level}");
+            let off = |value: &inkarnat_fix::SkinValue| {
+                let centre = person.centre.hue.unwrap();
+                let hue = value.hue().unwrap();
+                hue.from_origin(centre).degrees().abs()
+            };
+            assert!(
+                off(&person.after) < off(&person.before).max(6.0),
+                "{}",
+                fix.explain
+            );
+            // Said without a contradiction: what it names is what it does.
+            assert!(solution.why.contains("stopped by") || fix.is_identity());
+        }
+    }
+}
+
+/// A pale wall is cream: taken for neutral, it makes a daylight shot yellow. By itself the shot is left alone; the same person
+/// before the same wall in a second, blue camera must not drag it along, but be brought to it.
+#[test]
+fn a_good_shot_anchors_its_person() {
+    let scene = Scene {
+        materials: vec![
+            "warm white cloth",
+            "light oak",
+            "denim",
+            "foliage",
+            "brick",
+            "white board",
+        ],
+        ..Scene::new(ItaClass::Intermediate)
+    };
+    let other = Scene {
+        gains: [0.8, 1.0, 1.22],
+        seed: 12,
+        ..scene.clone()
+    };
+    let problems = [scene.problem(&[Aim::own()]), other.problem(&[Aim::own()])];
+    let alone = solve(&problems[0]).unwrap();
+    assert!(alone.light.white.is_right(), "{:?}", alone.light.white);
+    let together: Vec<_> = inkarnat_fix::solve_all(&problems)
+        .into_iter()
+        .map(Result::unwrap)
+        .collect();
+    assert!(together[0].fix().is_identity(), "{}", together[0].why);
+    let truth = scene.truth(0);
+    let off = |solution: &inkarnat_fix::Solution| {
+        let at = solution.fix().people[0].after;
+        let (a, b) = (at.lab, truth.lab);
+        ((a.a - b.a).powi(2) + (a.b - b.b).powi(2)).sqrt()
+    };
+    let by_itself = solve(&problems[1]).unwrap();
+    println!(
+        "{:.2} alone, {:.2} together",
+        off(&by_itself),
+        off(&together[1])
+    );
+    assert!(off(&together[1]) < off(&by_itself).max(2.0));
+    assert!(off(&together[1]) < 4.0, "{:.2}", off(&together[1]));
+}
+
 #[test]
 fn same_problem_same_bits() {
     let scene = Scene {

@@ -85,6 +85,8 @@ fn lifted(problem: &Problem, limit: Limit) -> Problem {
         Limit::WhiteEnd => l.white_level_pct = 0.0,
         Limit::Neutrals => l.neutral_growth = 100.0,
         Limit::Saturation => l.saturation = 4.0,
+        Limit::Level => l.level_loss = 100.0,
+        Limit::Hue => l.hue_loss = 100.0,
         Limit::People | Limit::Reach => {}
     }
     problem

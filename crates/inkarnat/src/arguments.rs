@@ -300,6 +300,24 @@ pub(crate) enum Verb {
         #[arg(long, value_name = "FILE")]
         to: PathBuf,
     },
+    /// Print what a shell needs to complete this program's arguments
+    #[command(after_help = "\
+For this session of bash:
+  source <(inkarnat completions bash)
+For good, where your shell looks for them:
+  inkarnat completions bash > ~/.local/share/bash-completion/completions/inkarnat
+  inkarnat completions zsh > ~/.zfunc/_inkarnat
+  inkarnat completions fish > ~/.config/fish/completions/inkarnat.fish")]
+    Completions {
+        /// The shell
+        shell: clap_complete::Shell,
+    },
+    /// Write the manual pages: inkarnat.1 and one for each verb
+    Manual {
+        /// Directory for them, such as ~/.local/share/man/man1
+        #[arg(long, value_name = "DIR")]
+        to: PathBuf,
+    },
     /// One clip's work in a process of its own
     #[command(name = "worker", hide = true)]
     Worker,
@@ -319,9 +337,19 @@ pub(crate) enum YesNo {
 pub(crate) enum CodecName {
     /// ProRes 422 HQ, 10 bits
     Prores,
+    /// ProRes 4444, 10 bits, with transparency where the source has it
+    #[value(name = "prores-4444")]
+    Prores4444,
+    /// DNxHR HQX, 10 bits
+    DnxhrHqx,
     /// H.264 High 4:2:2, 10 bits
     H264,
-    /// No clips: CDL files, tables and readings alone
+    /// H.264 High 4:2:0, 8 bits, dithered: plays everywhere
+    #[value(name = "h264-8bit")]
+    H264EightBit,
+    /// HEVC Main 4:2:2 10
+    Hevc,
+    /// No clips: CDL and CLF files, tables and readings alone
     None,
 }
 
@@ -329,7 +357,11 @@ impl CodecName {
     pub(crate) const fn codec(self) -> Option<Codec> {
         match self {
             Self::Prores => Some(Codec::ProresHq422),
+            Self::Prores4444 => Some(Codec::Prores4444),
+            Self::DnxhrHqx => Some(Codec::DnxhrHqx),
             Self::H264 => Some(Codec::H264High422Ten),
+            Self::H264EightBit => Some(Codec::H264High),
+            Self::Hevc => Some(Codec::Hevc422Ten),
             Self::None => None,
         }
     }

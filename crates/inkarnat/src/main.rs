@@ -8,6 +8,7 @@
 #![allow(clippy::disallowed_methods, reason = "a program has a clock and files")]
 
 mod arguments;
+mod manual;
 mod page;
 mod people;
 mod progress;
@@ -319,6 +320,11 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
             web_dir,
         } => page::open(film, port, !no_browser, web_dir, context),
         Verb::Report { film, to } => page::report(&film, &to, context),
+        Verb::Completions { shell } => {
+            manual::completions(shell);
+            Ok(WELL)
+        }
+        Verb::Manual { to } => manual::pages(&to),
         Verb::Worker => Ok(ERROR),
     }
 }

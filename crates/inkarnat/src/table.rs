@@ -194,6 +194,34 @@ fn direction(degrees: f64) -> String {
 }
 
 /// What is to be said about a shot beside its numbers.
+/// What stands outside the limits of delivery; nothing where all is inside.
+fn limits(shot: &ShotReport) -> Option<String> {
+    let proof = shot.proof.as_ref()?;
+    let (before, after) = (proof.limits_before.as_ref()?, proof.limits_after.as_ref()?);
+    if before.over_nominal + after.over_nominal == 0 {
+        return None;
+    }
+    let worst = after.worst.first().map_or_else(String::new, |worst| {
+        format!(
+            "; worst: frame {}, {:.1} % of its area beyond nominal, {:.1} % beyond preferred, mostly {}",
+            worst.frame,
+            worst.nominal_pct,
+            worst.preferred_pct,
+            worst.component.as_deref().unwrap_or("none")
+        )
+    });
+    Some(format!(
+        "EBU R 103, frames with more than 1 % of their area outside: nominal limits {} (source {}), preferred {} ({}), total {} ({}) of {}{worst}",
+        after.over_nominal,
+        before.over_nominal,
+        after.over_preferred,
+        before.over_preferred,
+        after.over_total,
+        before.over_total,
+        after.frames
+    ))
+}
+
 fn remarks(shot: &ShotReport) -> Vec<String> {
     let mut lines = Vec::new();
     if let Some(fix) = &shot.fix {
@@ -221,6 +249,7 @@ fn remarks(shot: &ShotReport) -> Vec<String> {
             );
         }
     }
+    lines.extend(limits(shot));
     lines.extend(
         shot.failure
             .iter()

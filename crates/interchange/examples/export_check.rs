@@ -1,15 +1,21 @@
-//! Writes tables and CDL files with our own results beside them, for a foreign reader to check.
+//! Writes tables, CDL and CLF files with our own results beside them, for a foreign reader to check.
 //!
 //! `export_check DIRECTORY` fills an existing directory: `manifest.json` says what is there. Colours
-//! and results are raw little-endian numbers, three a colour.
+//! and results are raw little-endian numbers, three a colour. `export_check DIRECTORY --read` reads
+//! every `.clf` file below `DIRECTORY/foreign` and puts our result beside it.
 #![allow(
     clippy::disallowed_methods,
     reason = "an example program, not part of the pure crate"
 )]
 
 use inkarnat_color::{Coefficients, WorkingSpace};
-use inkarnat_interchange::{CdlFile, Correction, CubeFile, Form, Place};
-use inkarnat_ops::{Cdl, Chain, Domain, Key, KeyedCdl, Op, Shoulder, Window};
+use inkarnat_interchange::clf::nodes_of;
+use inkarnat_interchange::{CdlFile, ClfFile, Correction, CubeFile, Form, Place};
+use inkarnat_ops::{
+    Cdl, CdlStyle, Chain, CurveDomain, Curves, Domain, Exponent, ExponentStyle, Grid,
+    Interpolation, Key, KeyedCdl, Log, LogParams, LogStyle, Matrix, Node, Op, Process, Range,
+    Shoulder, StyledCdl, Window,
+};
 use serde_json::{Value, json};
 use std::error::Error;
 use std::fs;
@@ -185,6 +191,181 @@ fn write_cdl(to: &Path, index: usize, name: &str, cdl: Cdl) -> Result<Value, Box
     Ok(Value::Object(files))
 }
 
+/// Every kind of node in every style; `(name, nodes)`.
+fn nodes(stream: &mut Stream) -> Vec<(String, Vec<Node>)> {
+    let cdl = Cdl {
+        slope: stream.three(0.8, 1.3),
+        offset: stream.three(-0.05, 0.05),
+        power: stream.three(0.8, 1.25),
+        saturation: 0.8,
+    };
+    let mut found = Vec::new();
+    let mut add = |name: String, node: Node| found.push((name, vec![node]));
+    add(
+        "matrix".to_owned(),
+        Node::Matrix(Matrix {
+            rows: std::array::from_fn(|_| std::array::from_fn(|_| stream.between(-0.5, 1.0))),
+        }),
+    );
+    for (name, low, high, clamp) in [
+        ("clamp", Some([0.06, 0.0]), Some([0.92, 1.0]), true),
+        ("scale", Some([0.06, 0.0]), Some([0.92, 1.0]), false),
+        ("low", Some([0.1, 0.1]), None, true),
+        ("high", None, Some([0.9, 0.9]), true),
+    ] {
+        add(
+            format!("range {name}"),
+            Node::Range(Range { low, high, clamp }),
+        );
+    }
+    for style in CdlStyle::ALL {
+        add(
+            format!("cdl {style:?}"),
+            Node::Cdl(StyledCdl { cdl, style }),
+        );
+    }
+    let mut unit = |size: usize| Curves {
+        domain: CurveDomain::Unit,
+        table: (0..size)
+            .map(|_| stream.three(-0.2, 1.2).map(|v| v as f32))
+            .collect(),
+    };
+    add("curves of 2".to_owned(), Node::Curves(unit(2)));
+    add("curves of 1024".to_owned(), Node::Curves(unit(1024)));
+    let halves = (0..=u16::MAX).map(|bits| {
+        let v = half::f16::from_bits(bits).to_f32();
+        if v.is_finite() {
+            [v * 0.9 + 0.01, v.abs().sqrt(), -v]
+        } else {
+            [0.0; 3]
+        }
+    });
+    add(
+        "curves of halves".to_owned(),
+        Node::Curves(Curves {
+            domain: CurveDomain::Half,
+            table: halves.collect(),
+        }),
+    );
+    let chain = Chain::of_fix(vec![Op::Cdl(cdl)]);
+    for interpolation in [Interpolation::Trilinear, Interpolation::Tetrahedral] {
+        let lut = chain.bake(9, Domain::UNIT).lut;
+        add(
+            format!("grid {interpolation:?}"),
+            Node::Grid(Grid { interpolation, lut }),
+        );
+    }
+    for style in LogStyle::ALL {
+        let params = |slope, linear| LogParams {
+            log_slope: slope,
+            log_offset: 0.58,
+            lin_slope: 0.9892,
+            lin_offset: 0.0108,
+            lin_break: style.has_break().then_some(0.0078),
+            linear_slope: if style.has_break() { linear } else { None },
+        };
+        let params = [
+            params(0.2567, None),
+            params(0.3, Some(6.025)),
+            params(0.2567, None),
+        ];
+        let params = if style.has_parameters() {
+            params
+        } else {
+            Default::default()
+        };
+        let base = if style.has_parameters() { 10.0 } else { 2.0 };
+        add(
+            format!("log {style:?}"),
+            Node::Log(Log {
+                style,
+                base,
+                params,
+            }),
+        );
+    }
+    for style in ExponentStyle::ALL {
+        let offset = if style.has_offset() {
+            [0.055, 0.099, 0.16]
+        } else {
+            [0.0; 3]
+        };
+        let exponent = [2.4, 2.2, 3.0];
+        add(
+            format!("exponent {style:?}"),
+            Node::Exponent(Exponent {
+                style,
+                exponent,
+                offset,
+            }),
+        );
+    }
+    found
+}
+
+/// Every chain and every node as CLF, with our results.
+fn write_clf(
+    to: &Path,
+    stream: &mut Stream,
+    colours: &[[f32; 3]],
+) -> Result<Vec<Value>, Box<dyn Error>> {
+    let mut cases: Vec<(String, Process, f64)> = nodes(stream)
+        .into_iter()
+        .map(|(name, nodes)| (name, Process { nodes }, 0.0))
+        .collect();
+    for (name, chain) in chains(stream) {
+        let nodes = nodes_of(&chain, 33, Domain::WIDE);
+        cases.push((format!("chain {name}"), nodes.process, nodes.error));
+    }
+    let mut entries = Vec::new();
+    for (index, (name, process, error)) in cases.into_iter().enumerate() {
+        let file = ClfFile {
+            id: format!("urn:uuid:00000000-0000-4000-8000-{index:012}"),
+            name: name.clone(),
+            descriptions: vec![format!("{name}, <exact> & more")],
+            input: "R'G'B' of BT.709".to_owned(),
+            output: String::new(),
+            process,
+        };
+        let put = |suffix: &str, bytes: Vec<u8>| -> Result<String, std::io::Error> {
+            let file = format!("clf_{index}.{suffix}");
+            fs::write(to.join(&file), bytes)?;
+            Ok(file)
+        };
+        let chain = Chain::of_fix(vec![Op::Process(file.process.clone())]);
+        entries.push(json!({
+            "name": name,
+            "error": error,
+            "file": put("clf", file.write()?.into_bytes())?,
+            "plain": put("plain.f64", plain(colours, |rgb| chain.apply_pixel(rgb)))?,
+            "rows": put("rows.f32", rows(&chain, colours))?,
+        }));
+    }
+    Ok(entries)
+}
+
+/// Our results of files that somebody else wrote.
+fn read_foreign(from: &Path) -> Result<(), Box<dyn Error>> {
+    let colours: Vec<[f32; 3]> = fs::read(from.join("colours.f32"))?
+        .chunks_exact(12)
+        .map(|bytes| {
+            std::array::from_fn(|c| {
+                f32::from_le_bytes(std::array::from_fn(|byte| bytes[4 * c + byte]))
+            })
+        })
+        .collect();
+    for entry in fs::read_dir(from.join("foreign"))? {
+        let path = entry?.path();
+        if path.extension().is_some_and(|extension| extension == "clf") {
+            let file = ClfFile::read(&fs::read(&path)?)
+                .map_err(|error| format!("{}: {error}", path.display()))?;
+            let result = plain(&colours, |rgb| file.process.apply(rgb));
+            fs::write(path.with_extension("f64"), result)?;
+        }
+    }
+    Ok(())
+}
+
 fn main() -> Result<(), Box<dyn Error>> {
     let argument = std::env::args_os().nth(1);
     let to = Path::new(
@@ -192,6 +373,12 @@ fn main() -> Result<(), Box<dyn Error>> {
             .as_ref()
             .ok_or("expected a directory to write to")?,
     );
+    if std::env::args_os()
+        .nth(2)
+        .is_some_and(|argument| argument == "--read")
+    {
+        return read_foreign(to);
+    }
     let mut stream = Stream(20);
     let colours = colours(&mut stream);
     let bytes: Vec<u8> = colours
@@ -253,7 +440,10 @@ fn main() -> Result<(), Box<dyn Error>> {
             }
         }
     }
-    let manifest = json!({ "colours": "colours.f32", "cdls": cdl_entries, "luts": lut_entries });
+    let clf_entries = write_clf(to, &mut stream, &colours)?;
+    let manifest = json!({
+        "colours": "colours.f32", "cdls": cdl_entries, "luts": lut_entries, "clfs": clf_entries,
+    });
     fs::write(
         to.join("manifest.json"),
         serde_json::to_string_pretty(&manifest)?,

@@ -6,11 +6,16 @@
 #![deny(clippy::disallowed_methods)]
 
 pub mod cdl;
+pub mod clf;
 pub mod cube;
 pub mod edl;
 pub mod otio;
+pub mod readings;
+mod xml;
 
 pub use cdl::{CdlError, CdlFile, Correction, Form};
+pub use clf::{ClfError, ClfFile};
 pub use cube::{CubeError, CubeFile, Lut1d, Place, Table};
 pub use edl::EdlError;
 pub use otio::OtioError;
+pub use readings::{FrameRow, ShotRow};

@@ -1,6 +1,6 @@
 //! A decoded picture.
 
-use crate::ffi::{Layout, RawFrame};
+use crate::ffi::{Component, Layout, RawFrame};
 use crate::time::FrameTime;
 use inkarnat_color::picture::{Native, PixelFormat, Plane, Planes16, Samples, chroma_size};
 
@@ -20,8 +20,11 @@ pub struct Frame {
 pub(crate) enum Store {
     /// In the decoder's own buffers, `planes[i]` holding component `i`.
     Decoded { frame: RawFrame, planes: [usize; 3] },
-    /// In ours, brought to planes without a change of any code.
-    Unpacked(Box<Planes16>),
+    /// In ours, brought to planes without a change of any code; transparency at the same depth.
+    Unpacked {
+        planes: Box<Planes16>,
+        alpha: Option<Vec<u16>>,
+    },
 }
 
 impl std::fmt::Debug for Frame {
@@ -83,7 +86,7 @@ impl Frame {
     #[must_use]
     pub fn native(&self) -> Native<'_> {
         match &self.store {
-            Store::Unpacked(planes) => planes.as_native(),
+            Store::Unpacked { planes, .. } => planes.as_native(),
             Store::Decoded { frame, planes } => {
                 let (width, height) = (self.width, self.height);
                 let chroma = chroma_size(width, height, self.format);
@@ -113,6 +116,35 @@ impl Frame {
                 }
             }
         }
+    }
+}
+
+impl Frame {
+    /// Transparency of every pixel, row by row, in a number of bits up to 16 (0 = clear, all ones =
+    /// solid); `None` where the clip has none.
+    #[must_use]
+    pub fn alpha(&self, bits: u8) -> Option<Vec<u16>> {
+        let most = |bits: u8| (1_u32 << bits) - 1;
+        let (from, to) = (most(self.format.depth), most(bits));
+        let scaled = |code: u32| ((code.min(from) * to + from / 2) / from) as u16;
+        let frame = match &self.store {
+            Store::Unpacked { alpha, .. } => {
+                let alpha = alpha.as_ref()?;
+                return Some(alpha.iter().map(|c| scaled(u32::from(*c))).collect());
+            }
+            Store::Decoded { frame, .. } => frame,
+        };
+        let size = (self.width, self.height);
+        let (samples, stride) = frame.samples(3, size, self.format.depth > 8)?;
+        let mut alpha = Vec::with_capacity(size.0 * size.1);
+        for row in 0..size.1 {
+            let span = row * stride..row * stride + size.0;
+            match samples {
+                Samples::U8(s) => alpha.extend(s[span].iter().map(|c| scaled(u32::from(*c)))),
+                Samples::U16(s) => alpha.extend(s[span].iter().map(|c| scaled(u32::from(*c)))),
+            }
+        }
+        Some(alpha)
     }
 }
 
@@ -191,8 +223,10 @@ impl Reading {
                 return Some(Store::Decoded { frame, planes });
             }
         }
-        self.unpack(&frame, format)
-            .map(|p| Store::Unpacked(Box::new(p)))
+        self.unpack(&frame, format).map(|planes| Store::Unpacked {
+            alpha: self.unpack_alpha(&frame),
+            planes: Box::new(planes),
+        })
     }
 
     fn unpack(&self, frame: &RawFrame, format: PixelFormat) -> Option<Planes16> {
@@ -212,7 +246,6 @@ impl Reading {
             return Some(picture);
         }
         let chroma = chroma_size(width, height, format);
-        let full = (1u32 << self.depth) - 1;
         for component in 0..if self.grey { 1 } else { 3 } {
             let c = self.layout.components[component];
             let (columns, rows) = if component == 0 {
@@ -220,33 +253,9 @@ impl Reading {
             } else {
                 chroma
             };
-            // The widest read of the last sample decides how many bytes the row must have.
-            let wide = c.shift + c.depth > 8;
-            let length = (columns.checked_sub(1)?) * c.step + c.offset + if wide { 2 } else { 1 };
-            let mask = (1u32 << c.depth) - 1;
             for row in 0..rows {
-                let source = frame.row(c.plane, row, length)?;
                 let target = &mut picture.planes[component][row * columns..][..columns];
-                for (x, out) in target.iter_mut().enumerate() {
-                    let at = x * c.step + c.offset;
-                    let word = if wide {
-                        let bytes = [source[at], source[at + 1]];
-                        u32::from(if self.layout.big_endian {
-                            u16::from_be_bytes(bytes)
-                        } else {
-                            u16::from_le_bytes(bytes)
-                        })
-                    } else {
-                        u32::from(source[at])
-                    };
-                    let code = word >> c.shift & mask;
-                    *out = if c.depth == u32::from(self.depth) {
-                        code
-                    } else {
-                        // R'G'B' of 5 or 6 bits: the same signal in 8.
-                        (code * full + mask / 2) / mask
-                    } as u16;
-                }
+                self.unpack_row(frame, c, row, target)?;
             }
         }
         if self.grey {
@@ -256,6 +265,57 @@ impl Reading {
             }
         }
         Some(picture)
+    }
+
+    /// The transparency of a picture that is unpacked.
+    fn unpack_alpha(&self, frame: &RawFrame) -> Option<Vec<u16>> {
+        if !self.layout.alpha || self.layout.palette {
+            return None;
+        }
+        let (width, height) = (frame.width(), frame.height());
+        let component = *self.layout.components.last()?;
+        let mut alpha = vec![0; width * height];
+        for (row, target) in alpha.chunks_exact_mut(width).enumerate() {
+            self.unpack_row(frame, component, row, target)?;
+        }
+        Some(alpha)
+    }
+
+    /// One row of one component.
+    fn unpack_row(
+        &self,
+        frame: &RawFrame,
+        c: Component,
+        row: usize,
+        target: &mut [u16],
+    ) -> Option<()> {
+        // The widest read of the last sample decides how many bytes the row must have.
+        let wide = c.shift + c.depth > 8;
+        let length = (target.len().checked_sub(1)?) * c.step + c.offset + if wide { 2 } else { 1 };
+        let mask = (1u32 << c.depth) - 1;
+        let full = (1u32 << self.depth) - 1;
+        let source = frame.row(c.plane, row, length)?;
+        for (x, out) in target.iter_mut().enumerate() {
+            let at = x * c.step + c.offset;
+            let word = if wide {
+                let bytes = [source[at], source[at + 1]];
+                u32::from(if self.layout.big_endian {
+                    u16::from_be_bytes(bytes)
+                } else {
+                    u16::from_le_bytes(bytes)
+                })
+            } else {
+                u32::from(source[at])
+            };
+            let code = word >> c.shift & mask;
+            *out = if c.depth == u32::from(self.depth) {
+                code
+            } else {
+                // R'G'B' of 5 or 6 bits: the same signal in 8.
+                (code * full + mask / 2) / mask
+            } as u16;
+        }
+        Some(())
     }
 }
 

@@ -1,13 +1,14 @@
 //! Films and pictures on disk: FFmpeg for clips, still pictures beside it.
 //!
 //! [`probe()`] says what a file is, [`Reader`] gives its frames as native planes with the meaning of
-//! their codes, [`Writer`] makes 10-bit QuickTime clips, [`write_still`] pictures. Sources are
+//! their codes, [`Writer`] makes QuickTime clips, [`write_still`] pictures. Sources are
 //! opened for reading only. Nothing is ever silently wrong: what is assumed about a file and what of
 //! it will not be kept stands in [`Probe::notes`] and [`Written::notes`].
 //!
 //! This is the only crate with unsafe code, all of it in the private module `ffi`.
 #![deny(unsafe_code)]
 
+mod codec;
 mod encoded;
 mod error;
 mod ffi;
@@ -23,6 +24,7 @@ mod tags;
 mod time;
 mod writer;
 
+pub use codec::Codec;
 pub use encoded::{ScreenFormat, encode_for_screen};
 pub use error::{Fault, MediaError};
 pub use frame::Frame;
@@ -31,7 +33,7 @@ pub use reader::{Options, Reader};
 pub use still::{StillFormat, write_still};
 pub use tags::{Stated, TagCodes, Tags, Transfer};
 pub use time::{FrameTime, Rational, Timecode};
-pub use writer::{Codec, Writer, WriterOptions, Written};
+pub use writer::{Writer, WriterOptions, Written};
 
 /// The linked FFmpeg, for reports and bug reports.
 #[must_use]

@@ -84,7 +84,7 @@ pub struct Probe {
     pub format: PixelFormat,
     /// Progressive, or the order of the fields.
     pub scan: Scan,
-    /// Transparency is present (and not read).
+    /// Transparency is present.
     pub alpha: bool,
     /// PQ or HLG, or metadata of mastering for it.
     pub hdr: bool,
@@ -188,7 +188,7 @@ pub(crate) fn timecode(
 }
 
 /// Everything that is noticed but neither read nor kept.
-pub(crate) fn notes(probe: &Probe, stated: &Stated, chapters: usize) -> Vec<String> {
+pub(crate) fn notes(probe: &Probe, stated: &Stated) -> Vec<String> {
     let mut notes = probe.tags.assumptions();
     let mut note = |condition: bool, text: String| {
         if condition {
@@ -214,17 +214,21 @@ pub(crate) fn notes(probe: &Probe, stated: &Stated, chapters: usize) -> Vec<Stri
         "interlaced: read as whole frames; chroma of 4:2:0 is interpolated across both fields"
             .into(),
     );
-    note(probe.alpha, "transparency is neither read nor kept".into());
+    note(
+        probe.alpha,
+        "transparency is not read: the picture is taken as if it were solid; of the codecs, ProRes 4444 alone keeps it".into(),
+    );
     note(
         probe.hdr && stated.transfer.is_none(),
         format!(
-            "high dynamic range ({}): mastering metadata is not kept",
+            "high dynamic range ({}): mastering metadata is kept where the container states it, not where only the pictures do",
             probe.tags.transfer.value()
         ),
     );
     for other in &probe.others {
         match other.kind.as_str() {
-            "audio" => {}
+            // The writer says what it cannot carry.
+            "audio" | "subtitle" => {}
             "data"
                 if other.codec == "tmcd" || other.codec == "none" || other.codec == "unknown" =>
             {
@@ -242,6 +246,5 @@ pub(crate) fn notes(probe: &Probe, stated: &Stated, chapters: usize) -> Vec<Stri
             ),
         }
     }
-    note(chapters > 0, format!("{chapters} chapters are not kept"));
     notes
 }

@@ -227,7 +227,7 @@ impl Clip {
         }
         let decoder = open_decoder(path, &input, &stream, options)?;
         let metadata = input.metadata();
-        let (container, chapters) = (input.container(), input.chapters());
+        let container = input.container();
         let mut clip = Self {
             path: path.into(),
             options: *options,
@@ -335,7 +335,7 @@ impl Clip {
             metadata,
             notes: Vec::new(),
         };
-        probe.notes = probe::notes(&probe, &options.stated, chapters);
+        probe.notes = probe::notes(&probe, &options.stated);
         if truncated {
             probe.notes.push(match promised {
                 Some(promised) => format!("cut off: {frames} of {promised} frames can be read"),

@@ -1,11 +1,11 @@
-//! Copying sound, packet for packet.
+//! Copying sound and subtitles, packet for packet, and what else goes with them.
 
 use crate::ffi::{Input, Output, Packet, StreamKind};
 use crate::time::Rational;
-use crate::{MediaError, file};
+use crate::{MediaError, file, probe};
 use std::path::{Path, PathBuf};
 
-/// The sound of a source on its way to an output.
+/// Sound and subtitles of a source on their way to an output.
 pub(crate) struct Sound {
     source: PathBuf,
     input: Input,
@@ -27,27 +27,39 @@ struct Track {
 }
 
 impl Sound {
-    /// Adds the tracks of a source to an output whose header is not yet written; `None` if there are
-    /// none to copy. What QuickTime cannot carry is left out and noted.
+    /// Adds the tracks, the chapters and the mastering data of a source to an output that has its
+    /// picture and no header yet; `None` if there is no track to copy. What QuickTime cannot carry is
+    /// left out and noted.
     pub(crate) fn open(
         source: &Path,
         (start, base): (i64, Rational),
-        part: bool,
+        (picture, part): (usize, bool),
         output: &mut Output,
         target: &Path,
         notes: &mut Vec<String>,
     ) -> Result<Option<Self>, MediaError> {
         let mut input = Input::open(source, crate::reader::CONTAINERS)
             .map_err(|code| file::opening_error(source, code))?;
+        let streams = input.streams();
+        if let Some(video) = probe::choose_video(&streams) {
+            output
+                .copy_mastering(picture, &input, video.index)
+                .map_err(|code| MediaError::muxing(target, code))?;
+        }
+        output
+            .copy_chapters(&input, -(start as f64) * base.value())
+            .map_err(|code| MediaError::muxing(target, code))?;
         let mut tracks = Vec::new();
-        for stream in input.streams() {
-            if stream.kind != StreamKind::Audio {
+        for stream in streams {
+            if !matches!(stream.kind, StreamKind::Audio | StreamKind::Subtitle) {
                 continue;
             }
             if !output.carries(&input, stream.index) {
                 notes.push(format!(
-                    "audio stream {} ({}) is not kept: QuickTime does not carry it",
-                    stream.index, stream.codec
+                    "{} stream {} ({}) is not kept: QuickTime does not carry it",
+                    probe::kind_name(stream.kind),
+                    stream.index,
+                    stream.codec
                 ));
                 continue;
             }

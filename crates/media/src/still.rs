@@ -105,7 +105,7 @@ pub(crate) fn read(path: &Path, stated: &Stated) -> Result<(Probe, Frame), Media
         metadata: Vec::new(),
         notes: Vec::new(),
     };
-    probe.notes = crate::probe::notes(&probe, stated, 0);
+    probe.notes = crate::probe::notes(&probe, stated);
     probe
         .notes
         .push("a still picture: its codes are taken as R'G'B' signal as they are".into());
@@ -130,7 +130,10 @@ pub(crate) fn read(path: &Path, stated: &Stated) -> Result<(Probe, Frame), Media
         format,
         width: raw.width,
         height: raw.height,
-        store: Store::Unpacked(Box::new(planes)),
+        store: Store::Unpacked {
+            planes: Box::new(planes),
+            alpha: None,
+        },
     };
     Ok((probe, frame))
 }

@@ -1,32 +1,17 @@
-//! Writing a clip: 10-bit 4:2:2 in QuickTime.
+//! Writing a clip in QuickTime.
 
+use crate::codec::Codec;
 use crate::ffi::{Code, Encoder, EncoderSettings, Output, Packet, RawFrame, Received};
-use crate::probe::{Probe, Scan};
+use crate::probe::{Kind, Probe, Scan};
 use crate::sound::Sound;
 use crate::tags::TagCodes;
 use crate::time::{FrameTime, Rational, Timecode};
 use crate::{MediaError, Reader, ffi, file};
-use inkarnat_color::picture::{Model, PixelFormat, Planes16, Siting, Subsampling, chroma_size};
+use inkarnat_color::picture::{Model, PixelFormat, Planes16, Siting, chroma_size};
 use inkarnat_color::{Coefficients, Levels};
-use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fs::{self, OpenOptions};
 use std::path::{Path, PathBuf};
-
-/// Codecs that are written.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Codec {
-    /// Apple ProRes 422 HQ (SMPTE RDD 36).
-    ProresHq422,
-    /// H.264 High 4:2:2 in 10 bits (Rec. ITU-T H.264), tagged `avc1`.
-    H264High422Ten,
-}
-
-impl Codec {
-    /// All codecs, for tests that loop over every one.
-    pub const ALL: [Self; 2] = [Self::ProresHq422, Self::H264High422Ten];
-}
 
 /// How a clip is written.
 #[derive(Clone, Debug, PartialEq)]
@@ -55,9 +40,11 @@ pub struct WriterOptions {
     pub timecode: Option<Timecode>,
     /// Progressive, or the order of the fields.
     pub scan: Scan,
+    /// Transparency is given with every picture.
+    pub alpha: bool,
     /// Display matrix to be kept.
     pub display_matrix: Option<[i32; 9]>,
-    /// The file whose sound is copied.
+    /// The file whose sound, subtitles, chapters and mastering data are copied.
     pub sound: Option<PathBuf>,
     /// Where the sound ends, in seconds of the output; infinite where it is copied to its end.
     pub sound_end_s: f64,
@@ -86,8 +73,10 @@ impl WriterOptions {
             tags: probe.tags.codes_used(),
             timecode: probe.timecode.clone(),
             scan: probe.scan,
+            // A still's transparency is not read.
+            alpha: probe.alpha && probe.kind == Kind::Clip && codec.carries_alpha(),
             display_matrix: probe.display_matrix,
-            sound: (probe.audio_streams() > 0).then(|| probe.path.clone()),
+            sound: (probe.kind == Kind::Clip).then(|| probe.path.clone()),
             sound_end_s: f64::INFINITY,
             metadata: probe.metadata.clone(),
             sources: vec![probe.path.clone()],
@@ -116,14 +105,15 @@ impl WriterOptions {
         }
     }
 
-    /// The format of the pictures to be given: 4:2:2, 10 bits, narrow, chroma on the left column.
+    /// The format of the pictures to be given: sampling and depth of the codec, narrow, chroma on the
+    /// left column.
     #[must_use]
     pub fn format(&self) -> PixelFormat {
         PixelFormat {
             model: Model::Ycbcr(self.coefficients),
-            subsampling: Subsampling::S422,
+            subsampling: self.codec.subsampling(),
             siting: Siting::Left,
-            depth: 10,
+            depth: self.codec.depth(),
             levels: Levels::Narrow,
         }
     }
@@ -209,31 +199,6 @@ impl Clock {
     }
 }
 
-/// The encoder of a codec by FFmpeg's name, with its options and its code in the container.
-///
-/// Of FFmpeg's two ProRes encoders, on 1080p with noise, `prores_aw` took 0.46 of the time of
-/// `prores_ks` and came 5.4 dB closer, in files 1.4 times as large.
-fn encoder_of(
-    codec: Codec,
-) -> (
-    &'static str,
-    &'static [(&'static str, &'static str)],
-    [u8; 4],
-) {
-    match codec {
-        Codec::ProresHq422 => ("prores_aw", &[("profile", "3")], *b"apch"),
-        Codec::H264High422Ten => (
-            "libx264",
-            &[
-                ("preset", "veryfast"),
-                ("crf", "14"),
-                ("profile", "high422"),
-            ],
-            *b"avc1",
-        ),
-    }
-}
-
 impl Writer {
     /// Begins a clip in a new file.
     ///
@@ -292,7 +257,7 @@ impl Writer {
             Some(source) => {
                 let start = (options.start, options.time_base);
                 let part = options.sound_end_s.is_finite();
-                Sound::open(source, start, part, &mut output, path, &mut notes)?
+                Sound::open(source, start, (stream, part), &mut output, path, &mut notes)?
             }
             None => None,
         };
@@ -310,7 +275,8 @@ impl Writer {
             .filter(|(name, _)| !CONTAINER_MARKS.contains(&name.to_lowercase().as_str()))
             .collect();
         output.write_header(&metadata, &settings).map_err(fail)?;
-        let format = ffi::pixel_format(PIXEL_FORMAT)
+        let coding = options.codec.coding(options.alpha);
+        let format = ffi::pixel_format(coding.pixel_format)
             .ok_or(Code::INVALID_DATA)
             .map_err(fail)?;
         let mut picture = RawFrame::picture(format, options.width, options.height)
@@ -349,6 +315,19 @@ impl Writer {
     /// If the picture has another size or format, the time does not lie after that of the frame
     /// before, the encoder fails, or the file cannot be written.
     pub fn write(&mut self, picture: &Planes16, time: FrameTime) -> Result<(), MediaError> {
+        self.write_with_alpha(picture, None, time)
+    }
+
+    /// [`Self::write`] with the transparency of every pixel, row by row: 10 bits, 0–1023.
+    ///
+    /// # Errors
+    /// As [`Self::write`], and if transparency is given and not asked for, or the other way round.
+    pub fn write_with_alpha(
+        &mut self,
+        picture: &Planes16,
+        alpha: Option<&[u16]>,
+        time: FrameTime,
+    ) -> Result<(), MediaError> {
         let expected = self.format();
         let (width, height) = (self.options.width, self.options.height);
         if (picture.width, picture.height, picture.format) != (width, height, expected) {
@@ -367,9 +346,21 @@ impl Writer {
                 "frames in the order of showing".into(),
             ));
         }
+        let given = alpha.map_or(0, <[u16]>::len);
+        let wanted = if self.options.alpha {
+            width * height
+        } else {
+            0
+        };
+        if given != wanted {
+            return Err(self.bad_request(
+                format!("transparency of {given} pixels"),
+                format!("of {wanted}"),
+            ));
+        }
         self.last = Some(time.pts);
         self.picture
-            .fill(picture, chroma_size(width, height, expected))
+            .fill(picture, chroma_size(width, height, expected), alpha)
             .map_err(|_| MediaError::OutOfMemory {
                 path: self.path.clone(),
             })?;
@@ -401,6 +392,10 @@ impl Writer {
                 let until = (dts as f64 * base.value()).min(self.options.sound_end_s);
                 sound.copy_until(until, output, &self.path)?;
             }
+            if self.options.codec == Codec::DnxhrHqx {
+                state_matrix(&mut self.packet, self.options.tags.matrix)
+                    .map_err(|code| MediaError::muxing(&self.path, code))?;
+            }
             self.packet.set_stream(self.stream);
             self.packet
                 .rescale(base.pair(), output.time_base(self.stream));
@@ -426,7 +421,7 @@ impl Writer {
         if self.packets != self.frames {
             return Err(MediaError::Encoder {
                 path: self.path.clone(),
-                encoder: encoder_of(self.options.codec).0.into(),
+                encoder: self.options.codec.coding(false).encoder.into(),
                 reason: format!("{} frames became {} packets", self.frames, self.packets),
             });
         }
@@ -469,7 +464,7 @@ impl Writer {
     fn encoder_error(&self, code: Code) -> MediaError {
         MediaError::Encoder {
             path: self.path.clone(),
-            encoder: encoder_of(self.options.codec).0.into(),
+            encoder: self.options.codec.coding(false).encoder.into(),
             reason: code.text(),
         }
     }
@@ -485,8 +480,6 @@ impl Drop for Writer {
     }
 }
 
-const PIXEL_FORMAT: &str = "yuv422p10le";
-
 /// Metadata that describe the source's container, not its content.
 const CONTAINER_MARKS: [&str; 5] = [
     "major_brand",
@@ -495,6 +488,24 @@ const CONTAINER_MARKS: [&str; 5] = [
     "encoder",
     "timecode",
 ];
+
+/// Says in a DNxHR picture's own header which matrix its planes are of: the encoder leaves the field
+/// at 0, BT.709, which readers believe before the container's tags. `matrix` is a code of Rec. ITU-T
+/// H.273 table 4. (SMPTE ST 2019-1, colour volume: 0 BT.709, 1 BT.2020, 2 BT.2020 of constant
+/// luminance, 3 stated elsewhere; place and values as FFmpeg's decoder reads them.)
+fn state_matrix(packet: &mut Packet, matrix: u8) -> Result<(), Code> {
+    const PLACE: usize = 0x2c;
+    let volume = match matrix {
+        1 => 0,
+        9 => 1,
+        10 => 2,
+        _ => 3,
+    };
+    if let Some(byte) = packet.bytes_mut()?.get_mut(PLACE) {
+        *byte = *byte & !0b110 | volume << 1;
+    }
+    Ok(())
+}
 
 /// Primaries, transfer, matrix, range, siting as FFmpeg numbers them.
 fn tag_numbers(options: &WriterOptions) -> [i32; 5] {
@@ -522,17 +533,40 @@ fn check_options(path: &Path, options: &WriterOptions) -> Result<(), MediaError>
         })
     };
     let WriterOptions { width, height, .. } = *options;
-    if width < 16 || height < 16 || width > 16_384 || height > 16_384 {
+    let least = options.codec.coding(false).least;
+    if width < least.0 || height < least.1 || width > 16_384 || height > 16_384 {
         return bad(
             format!("a picture of {width}×{height}"),
-            "16 to 16384 in both directions",
+            &format!("{}×{} to 16384×16384 for this codec", least.0, least.1),
         );
     }
-    if width % 2 == 1 {
+    let sampling = options.codec.subsampling();
+    if width % 2 == 1 && sampling.across > 0 {
         return bad(
             format!("a picture {width} wide"),
-            "an even width: the chroma of 4:2:2 serves pairs of pixels",
+            "an even width: the chroma of this codec serves pairs of pixels",
         );
+    }
+    if width % 2 == 1 && options.codec == Codec::Prores4444 {
+        return bad(
+            format!("a picture {width} wide"),
+            "an even width: the encoder of ProRes takes no other; choose another codec",
+        );
+    }
+    if height % 2 == 1 && sampling.down > 0 {
+        return bad(
+            format!("a picture {height} high"),
+            "an even height: the chroma of this codec serves pairs of rows",
+        );
+    }
+    if options.scan != Scan::Progressive && options.codec == Codec::DnxhrHqx {
+        return bad(
+            "pictures of two fields".into(),
+            "progressive ones: DNxHR has no other; choose another codec",
+        );
+    }
+    if options.alpha && !options.codec.carries_alpha() {
+        return bad("transparency".into(), "a codec that carries it");
     }
     if !options.rate.is_positive() || !options.time_base.is_positive() {
         return bad(
@@ -548,12 +582,13 @@ fn open_encoder(
     options: &WriterOptions,
     time_base: Rational,
 ) -> Result<Encoder, MediaError> {
-    let (name, settings, tag) = encoder_of(options.codec);
+    let coding = options.codec.coding(options.alpha);
+    let name = coding.encoder;
     Encoder::open(&EncoderSettings {
         name,
         width: options.width,
         height: options.height,
-        pixel_format: PIXEL_FORMAT,
+        pixel_format: coding.pixel_format,
         time_base: time_base.pair(),
         rate: options.rate.pair(),
         sample_aspect: options.sample_aspect.pair(),
@@ -564,8 +599,8 @@ fn open_encoder(
             Scan::TopFieldFirst => Some(true),
             Scan::BottomFieldFirst => Some(false),
         },
-        tag: Some(tag),
-        options: settings,
+        tag: Some(coding.tag),
+        options: coding.options,
     })
     .map_err(|code| MediaError::Encoder {
         path: path.into(),

@@ -21,7 +21,12 @@ pub use data::cdl::Cdl;
 pub use data::chain::Chain;
 pub use data::invalid::Invalid;
 pub use data::keyed::{Key, KeyedCdl, Window};
+pub use data::limiter::Limiter;
 pub use data::lut::Lut3d;
 pub use data::op::Op;
+pub use data::process::{
+    CdlStyle, CurveDomain, Curves, Exponent, ExponentStyle, Grid, Interpolation, Log, LogParams,
+    LogStyle, Matrix, Node, Process, Range, StyledCdl,
+};
 pub use data::shoulder::{RollOff, Shoulder};
 pub use plain::cdl::CdlInverse;

@@ -61,6 +61,7 @@ fn the_neutral_of_every_kind_changes_nothing() {
         input: vec![neutrals[0].clone()],
         fix: neutrals.clone(),
         look: neutrals,
+        ..Chain::default()
     };
     assert!(chain.is_identity() && chain.prepare().is_identity());
     let mut picture = Rgb::new(7, 3);

@@ -505,7 +505,7 @@ export interface components {
         /** @description Who chose a fix. */
         ChosenBy: "rule" | "editor";
         /** @description How clips are coded. */
-        CodecChoice: "prores" | "h264" | "none";
+        CodecChoice: "prores" | "prores4444" | "dnxhr_hqx" | "h264" | "h264_eight_bit" | "hevc" | "none";
         /** @description A fix to be copied. */
         CopyOrder: {
             /** @description Where to. */
@@ -839,6 +839,36 @@ export interface components {
              */
             what: string;
         };
+        /**
+         * @description A shot held against the limits of delivery: EBU R 103 v3.0, R', G', B' and luma of every frame.
+         *
+         *     A frame is over a limit when more than 1 % of its area is, behind the measuring filter
+         *     [1 2 3 4 3 2 1]/16 across and [1 2 1]/4 down (the filter is yet to be verified).
+         */
+        LimitsReport: {
+            /**
+             * Format: uint64
+             * @description Frames looked at.
+             */
+            frames: number;
+            /**
+             * Format: uint64
+             * @description Frames over the nominal limits (0–100 %), to which graded material should keep closely.
+             */
+            over_nominal: number;
+            /**
+             * Format: uint64
+             * @description Frames over the preferred limits (−5–105 %): gamut errors.
+             */
+            over_preferred: number;
+            /**
+             * Format: uint64
+             * @description Frames over the total limits (the codes that may carry video).
+             */
+            over_total: number;
+            /** @description The frames furthest out, worst first; none where nothing is outside. */
+            worst: components["schemas"]["WorstLimitReport"][];
+        };
         /** @description Source frames in which a face is lost, half-open. */
         LostReport: {
             /**
@@ -1126,6 +1156,10 @@ export interface components {
             faults: string[];
             /** @description The file that was read. */
             file: string;
+            /** @description The delivered file held against EBU R 103. */
+            limits_after?: components["schemas"]["LimitsReport"] | null;
+            /** @description The source held against EBU R 103; null where it was not. */
+            limits_before?: components["schemas"]["LimitsReport"] | null;
             /** @description Whether it agrees with what was promised. */
             passed: boolean;
             /**
@@ -1533,6 +1567,31 @@ export interface components {
         } | {
             /** @constant */
             do: "prove";
+        };
+        /** @description A frame with area outside the limits. */
+        WorstLimitReport: {
+            /** @description The component that is outside most: `luma`, `red`, `green` or `blue`. */
+            component?: string | null;
+            /**
+             * Format: uint64
+             * @description Source frame.
+             */
+            frame: number;
+            /**
+             * Format: double
+             * @description Area outside the nominal limits, percent.
+             */
+            nominal_pct: number;
+            /**
+             * Format: double
+             * @description Area outside the preferred limits, percent.
+             */
+            preferred_pct: number;
+            /**
+             * Format: double
+             * @description Area outside the total limits, percent.
+             */
+            total_pct: number;
         };
     };
     responses: never;

@@ -3,6 +3,7 @@
 mod ahead;
 mod finding;
 mod follow;
+mod limits;
 mod luma;
 mod picking;
 pub(crate) mod picturing;

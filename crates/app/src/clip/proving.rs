@@ -4,6 +4,7 @@
 use crate::Result;
 use crate::clip::ahead::decode_ahead;
 use crate::clip::follow::clip;
+use crate::clip::limits::LimitReader;
 use crate::clip::picking::{chosen_of, held_face, held_patch, skin_of_face, skin_rule};
 use crate::clip::reading::sum;
 use crate::event::Cancel;
@@ -48,6 +49,8 @@ pub(crate) fn perform(
     }
     let prepared = job.chain.prepare();
     let mut pairs: Vec<Pair> = job.people.iter().map(|_| Pair::default()).collect();
+    let mut limits = [of_source.format, of_delivered.format]
+        .map(|format| LimitReader::new(format, job.space.coefficients));
     let (mut source_frames, mut delivered_frames) = (0, 0);
     std::thread::scope(|scope| -> Result<()> {
         let source = decode_ahead(scope, source, job.first + job.frames, cancel);
@@ -64,6 +67,9 @@ pub(crate) fn perform(
                 (Some(from), Some(to)) if same_size => {
                     progress(from.index() + 1 - job.first, job.frames);
                     let frame = from.index();
+                    let [before, after] = &mut limits;
+                    before.add(frame, &from);
+                    after.add(frame, &to);
                     if !(job.shot.0..job.shot.1).contains(&frame) || job.left_out.frame(frame) {
                         continue;
                     }
@@ -85,6 +91,7 @@ pub(crate) fn perform(
         people,
         source_frames,
         delivered_frames,
+        limits: Some(limits.map(LimitReader::summed_up)),
         faults,
     })
 }

@@ -1,15 +1,17 @@
 //! Rendering a clip: decoded, corrected and encoded, the three overlapping.
 //!
 //! One thread decodes, one encodes, and the corrections of a picture run in bands of rows on all
-//! cores between them. 4:2:2 has no filter down the columns, so bands are independent and the result
-//! is the same whatever their number.
+//! cores between them. 4:2:2 and 4:4:4 have no filter down the columns, so bands are independent and
+//! the result is the same whatever their number. 4:2:0 is coded from the whole corrected picture.
+//! Pictures of 8 bits are made at 16 and dithered.
 
 use crate::clip::follow::clip;
 use crate::event::Cancel;
 use crate::job::{RenderJob, Rendered};
 use crate::{AppError, Result};
 use inkarnat_color::Rgb;
-use inkarnat_color::picture::{Native, PixelFormat, Planes16, Region, RowScratch, Subsampling};
+use inkarnat_color::dither::dither;
+use inkarnat_color::picture::{Native, PixelFormat, Planes16, Region, RowScratch, chroma_size};
 use inkarnat_media::{Frame, FrameTime, Reader, Writer, WriterOptions, Written};
 use inkarnat_ops::fast::Prepared;
 use rayon::prelude::*;
@@ -22,9 +24,12 @@ use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 const WAITING: usize = 3;
 /// Rows of a band.
 const BAND: usize = 32;
+/// Bits of transparency that an encoder takes.
+const ALPHA_BITS: u8 = 10;
 
 struct Done {
     picture: Planes16,
+    alpha: Option<Vec<u16>>,
     time: FrameTime,
 }
 
@@ -42,6 +47,7 @@ pub(crate) fn perform(
         WriterOptions::part(&reader, job.codec, (job.first, end), job.timecode.clone())
     };
     let format = options.format();
+    let keeps_alpha = options.alpha;
     let (width, height) = (options.width, options.height);
     // Made here, so that what is wrong with the output is said before anything is decoded.
     let mut writer = Writer::create(&job.output, options).map_err(clip)?;
@@ -80,17 +86,34 @@ pub(crate) fn perform(
             Ok(expected - job.first)
         });
         let correcting = scope.spawn(move || {
+            let mut fine = (format.depth < 10).then(|| {
+                let finer = PixelFormat {
+                    depth: 16,
+                    ..format
+                };
+                Planes16::new(width, height, finer)
+            });
             correct(
                 &frames_out,
                 &done_in,
                 &spent_out,
                 |frame, picture| {
                     let native = frame.native();
+                    let target = fine.as_mut().unwrap_or(picture);
                     if identity {
-                        picture.fill_from_native(&native);
+                        target.fill_from_native(&native);
                     } else {
-                        fill(picture, &native, &prepared);
+                        fill(target, &native, &prepared);
                     }
+                    if let Some(fine) = &fine {
+                        dither(fine, picture, frame.index());
+                    }
+                    // What has no transparency of its own is solid.
+                    keeps_alpha.then(|| {
+                        frame
+                            .alpha(ALPHA_BITS)
+                            .unwrap_or_else(|| vec![(1 << ALPHA_BITS) - 1; width * height])
+                    })
                 },
                 || Planes16::new(width, height, format),
             );
@@ -101,7 +124,9 @@ pub(crate) fn perform(
                 if let Some(file) = &mut beside {
                     file.add(&done.picture)?;
                 }
-                writer.write(&done.picture, done.time).map_err(clip)?;
+                writer
+                    .write_with_alpha(&done.picture, done.alpha.as_deref(), done.time)
+                    .map_err(clip)?;
                 written += 1;
                 progress(written, job.frames);
                 // A picture that nobody takes back is simply let go.
@@ -175,14 +200,19 @@ fn correct(
     frames: &Receiver<Frame>,
     done: &SyncSender<Done>,
     spent: &Receiver<Planes16>,
-    fill: impl Fn(&Frame, &mut Planes16),
+    mut fill: impl FnMut(&Frame, &mut Planes16) -> Option<Vec<u16>>,
     fresh: impl Fn() -> Planes16,
 ) {
     while let Ok(frame) = frames.recv() {
         let mut picture = spent.try_recv().unwrap_or_else(|_| fresh());
-        fill(&frame, &mut picture);
+        let alpha = fill(&frame, &mut picture);
         let time = frame.time();
-        if done.send(Done { picture, time }).is_err() {
+        let done_picture = Done {
+            picture,
+            alpha,
+            time,
+        };
+        if done.send(done_picture).is_err() {
             break;
         }
     }
@@ -191,9 +221,27 @@ fn correct(
 /// Decodes, corrects and codes a picture band by band.
 fn fill(picture: &mut Planes16, native: &Native<'_>, prepared: &Prepared) {
     let format = picture.format;
-    debug_assert_eq!(format.subsampling, Subsampling::S422);
-    let width = picture.width;
-    let chroma_width = width.div_ceil(2);
+    let (width, height) = (picture.width, picture.height);
+    if format.subsampling.down > 0 {
+        let mut rgb = Rgb::new(width, height);
+        let [r, g, b] = &mut rgb.planes;
+        r.par_chunks_mut(width * BAND)
+            .zip(g.par_chunks_mut(width * BAND))
+            .zip(b.par_chunks_mut(width * BAND))
+            .enumerate()
+            .for_each_init(
+                || Band::new(width, format),
+                |band, (index, ((r, g), b))| {
+                    band.correct(index * BAND, r.len() / width, native, prepared);
+                    r.copy_from_slice(&band.rgb.planes[0]);
+                    g.copy_from_slice(&band.rgb.planes[1]);
+                    b.copy_from_slice(&band.rgb.planes[2]);
+                },
+            );
+        picture.fill_from_rgb(&rgb);
+        return;
+    }
+    let (chroma_width, _) = chroma_size(width, height, format);
     let [luma, cb, cr] = &mut picture.planes;
     luma.par_chunks_mut(width * BAND)
         .zip(cb.par_chunks_mut(chroma_width * BAND))
@@ -227,6 +275,11 @@ impl Band {
     }
 
     fn fill(&mut self, first: usize, rows: usize, native: &Native<'_>, prepared: &Prepared) {
+        self.correct(first, rows, native, prepared);
+        self.coded.fill_from_rgb(&self.rgb);
+    }
+
+    fn correct(&mut self, first: usize, rows: usize, native: &Native<'_>, prepared: &Prepared) {
         let width = self.rgb.width;
         if self.rgb.height != rows {
             self.rgb = Rgb::new(width, rows);
@@ -250,7 +303,6 @@ impl Band {
         }
         let [r, g, b] = &mut self.rgb.planes;
         prepared.apply_rows([r, g, b]);
-        self.coded.fill_from_rgb(&self.rgb);
     }
 }
 
@@ -259,7 +311,7 @@ mod tests {
     use super::*;
     use inkarnat_color::Coefficients;
     use inkarnat_color::Levels;
-    use inkarnat_color::picture::{Model, Siting};
+    use inkarnat_color::picture::{Model, Siting, Subsampling};
     use inkarnat_ops::{Cdl, Chain, Op};
 
     fn format(subsampling: Subsampling, depth: u8) -> PixelFormat {
@@ -291,10 +343,12 @@ mod tests {
         let native = source.as_native();
         let mut rgb = native.rgb_region(Region::whole(width, height));
         chain.apply_rgb(&mut rgb);
-        let mut whole = Planes16::new(width, height, format(Subsampling::S422, 10));
-        whole.fill_from_rgb(&rgb);
-        let mut bands = Planes16::new(width, height, format(Subsampling::S422, 10));
-        fill(&mut bands, &native, &chain.prepare());
-        assert_eq!(whole.planes, bands.planes);
+        for subsampling in [Subsampling::S422, Subsampling::S444, Subsampling::S420] {
+            let mut whole = Planes16::new(width, height, format(subsampling, 10));
+            whole.fill_from_rgb(&rgb);
+            let mut bands = Planes16::new(width, height, format(subsampling, 10));
+            fill(&mut bands, &native, &chain.prepare());
+            assert_eq!(whole.planes, bands.planes, "{subsampling:?}");
+        }
     }
 }

@@ -19,7 +19,7 @@ use inkarnat_reading::ShotReading;
 use serde::{Deserialize, Serialize};
 
 /// Part of the key of every fix: raised when the solver changes.
-const METHOD: u32 = 2;
+const METHOD: u32 = 3;
 
 /// What is kept of a solved setup.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -111,7 +111,7 @@ pub fn hand_over(
     Ok(())
 }
 
-/// Writes `readings.json` anew.
+/// Writes `readings.json`, `readings.csv` and `frames.csv` anew.
 ///
 /// # Errors
 /// If it cannot be written.
@@ -122,7 +122,11 @@ pub fn write_readings(film: &mut Film, directory: &Path) -> Result<()> {
     report.versions.clear();
     let mut text = serde_json::to_vec_pretty(&report).map_err(AppError::protocol)?;
     text.push(b'\n');
-    output.write("readings.json", "readings", &text, film)
+    output.write("readings.json", "readings", &text, film)?;
+    for (name, text) in crate::tables::of_film(film)? {
+        output.write(name, "readings", &text, film)?;
+    }
+    Ok(())
 }
 
 /// Writes a report to a file of its own, whole or not at all. A file that is there is replaced only if it is a report.

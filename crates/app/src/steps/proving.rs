@@ -13,11 +13,11 @@ use inkarnat_film::{
     Deliverable, Film, Fingerprint, InputKey, Packed, Shot, Stage as Reading, Step, value_of,
 };
 use inkarnat_media::Codec;
-use inkarnat_reading::{ClipRule, ShotReading, Track};
+use inkarnat_reading::{ClipRule, ShotLimits, ShotReading, Track};
 use serde::{Deserialize, Serialize};
 
 /// Part of the key of every proof: raised when the way of proving changes.
-const METHOD: u32 = 2;
+const METHOD: u32 = 3;
 
 /// How far a delivered file may be from what was promised.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -36,12 +36,12 @@ impl Tolerance {
     #[must_use]
     pub const fn of(codec: Codec) -> Self {
         match codec {
-            Codec::ProresHq422 => Self {
+            Codec::ProresHq422 | Codec::Prores4444 | Codec::DnxhrHqx => Self {
                 de00: 0.3,
                 level_pct: 0.5,
                 hue_deg: 0.5,
             },
-            Codec::H264High422Ten => Self {
+            Codec::H264High422Ten | Codec::H264High | Codec::Hevc422Ten => Self {
                 de00: 0.7,
                 level_pct: 1.0,
                 hue_deg: 1.0,
@@ -78,6 +78,9 @@ pub struct Proof {
     pub faults: Vec<String>,
     /// Everybody who was read.
     pub people: Vec<PersonProof>,
+    /// The source and the delivered file held against EBU R 103.
+    #[serde(default)]
+    pub limits: Option<[ShotLimits; 2]>,
 }
 
 impl Proof {
@@ -245,6 +248,7 @@ fn prove_shot(
     );
     let mut stored = Vec::new();
     let mut proofs = Vec::new();
+    let mut limits = None;
     match outcome {
         Ok(proved) => {
             if proved.source_frames != proved.delivered_frames {
@@ -254,6 +258,7 @@ fn prove_shot(
                 ));
             }
             faults.extend(proved.faults);
+            limits = proved.limits;
             for ((id, asked), person) in ids.iter().zip(&job.people).zip(proved.people) {
                 proofs.push(compare(
                     &asked.person,
@@ -289,6 +294,7 @@ fn prove_shot(
         passed,
         faults,
         people: proofs,
+        limits,
     };
     film.keep_proof(shot.id, &key, &stored, &value_of(&proof))?;
     debug_assert!(film.is_done(shot.id, Step::Prove, &key)?);

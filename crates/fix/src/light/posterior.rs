@@ -244,6 +244,11 @@ impl State {
         self.kind
     }
 
+    /// Whether it takes the picture to be right as it is.
+    pub(crate) fn is_right(&self) -> bool {
+        self.kind == Kind::Right
+    }
+
     /// ln density of somebody's skin in this state, and the skin under D65 given both.
     fn conditional(&self, raw: Vector2<f64>, (mean, spread): &Gaussian) -> (f64, Gaussian) {
         let white = Matrix2::from_diagonal(&self.white_variance);

@@ -1,11 +1,7 @@
 //! Reading corrections.
 
 use super::{CdlError, CdlFile, Correction, Form};
-use quick_xml::Reader;
-use quick_xml::events::{BytesStart, Event};
-
-/// No form nests deeper than six; a file that does is refused before it costs memory.
-const MAX_DEPTH: usize = 32;
+use crate::xml::{self, Element, Item, Items, XmlError};
 
 /// What has been read so far.
 #[derive(Default)]
@@ -31,6 +27,12 @@ struct Open {
     line: usize,
 }
 
+impl From<XmlError> for CdlError {
+    fn from(error: XmlError) -> Self {
+        file(error.line, error.found, error.expected)
+    }
+}
+
 impl CdlFile {
     /// Reads the bytes of a `.cc`, `.ccc` or `.cdl` file; the root element tells which. Numbers that
     /// are absent are neutral, but a correction has at least a whole `SOPNode` or a `SatNode`.
@@ -39,96 +41,39 @@ impl CdlFile {
     /// XML that is not well formed, any document type declaration (so no entities of its own), an
     /// element or a number that does not fit, with its line.
     pub fn read(bytes: &[u8]) -> Result<Self, CdlError> {
-        let text = std::str::from_utf8(bytes).map_err(|e| {
-            file(
-                line_at(bytes, e.valid_up_to()),
-                "bytes that are not UTF-8",
-                "XML in UTF-8",
-            )
-        })?;
-        let mut reader = Reader::from_str(text);
+        let mut items = Items::new(bytes, "a color correction file")?;
         let mut state = State::default();
-        let (mut line, mut counted) = (1, 0);
-        loop {
-            let event = reader.read_event();
-            let position = (reader.buffer_position() as usize).clamp(counted, bytes.len());
-            line += line_at(&bytes[counted..position], usize::MAX) - 1;
-            counted = position;
-            match event {
-                Err(e) => {
-                    let line = line_at(bytes, reader.error_position() as usize);
-                    return Err(file(line, e.to_string(), "well-formed XML"));
-                }
-                Ok(Event::DocType(_)) => {
-                    return Err(file(
-                        line,
-                        "a document type declaration",
-                        "none: entities are not read",
-                    ));
-                }
-                Ok(Event::Start(start)) => state.start(&start, line)?,
-                Ok(Event::Empty(start)) => {
-                    state.start(&start, line)?;
-                    state.end(line)?;
-                }
-                Ok(Event::End(_)) => state.end(line)?,
-                Ok(Event::Text(text)) => {
-                    let text = text
-                        .decode()
-                        .map_err(|e| file(line, e.to_string(), "text in UTF-8"))?;
-                    state.text.push_str(&text);
-                }
-                Ok(Event::CData(data)) => {
-                    state.text.push_str(&String::from_utf8_lossy(&data));
-                }
-                Ok(Event::GeneralRef(reference)) => {
-                    let name = String::from_utf8_lossy(&reference).into_owned();
-                    let resolved = match reference.resolve_char_ref() {
-                        Ok(Some(c)) => Some(c.to_string()),
-                        _ => quick_xml::escape::resolve_predefined_entity(&name).map(str::to_owned),
-                    };
-                    let Some(resolved) = resolved else {
-                        return Err(file(
-                            line,
-                            format!("the entity '&{name};'"),
-                            "only &lt; &gt; &amp; &quot; &apos; and character numbers",
-                        ));
-                    };
-                    state.text.push_str(&resolved);
-                }
-                Ok(Event::Eof) => return state.finish(line),
-                Ok(Event::Decl(_) | Event::PI(_) | Event::Comment(_)) => {}
+        while let Some(item) = items.next()? {
+            match item {
+                Item::Start(start) => state.start(start)?,
+                Item::End { line, .. } => state.end(line)?,
+                Item::Text { text, .. } => state.text.push_str(&text),
             }
         }
+        state.finish()
     }
 }
 
 impl State {
-    fn start(&mut self, start: &BytesStart<'_>, line: usize) -> Result<(), CdlError> {
-        let name = String::from_utf8_lossy(start.local_name().as_ref()).into_owned();
-        if self.open.len() == MAX_DEPTH {
-            return Err(file(
-                line,
-                format!("elements {} deep", MAX_DEPTH + 1),
-                "a color correction file, at most 6 deep",
-            ));
-        }
+    fn start(&mut self, start: Element) -> Result<(), CdlError> {
+        let line = start.line;
+        let attribute = |name| start.attribute(name).unwrap_or_default().to_owned();
         if self.open.is_empty() {
-            self.form = match Form::ALL.into_iter().find(|form| form.root() == name) {
-                Some(form) if self.form.is_none() => Some(form),
-                Some(_) => return Err(file(line, "a second root element", "one")),
-                None => {
-                    return Err(file(
+            self.form = Form::ALL
+                .into_iter()
+                .find(|form| form.root() == start.name)
+                .map(Some)
+                .ok_or_else(|| {
+                    file(
                         line,
-                        format!("the root element '{name}'"),
+                        format!("the root element '{}'", start.name),
                         "ColorCorrection, ColorCorrectionCollection or ColorDecisionList",
-                    ));
-                }
-            };
+                    )
+                })?;
         }
-        match name.as_str() {
+        match start.name.as_str() {
             "ColorDecision" => self.media.clear(),
-            "MediaRef" => self.media = attribute(start, "ref", line)?,
+            "MediaRef" => self.media = attribute("ref"),
             "ColorCorrection" if self.current.is_some() => {
                 return Err(file(
                     line,
@@ -139,7 +84,7 @@ impl State {
             "ColorCorrection" => {
                 self.current = Some(Open {
                     correction: Correction {
-                        id: attribute(start, "id", line)?,
+                        id: attribute("id"),
                         media: std::mem::take(&mut self.media),
                         ..Correction::default()
                     },
@@ -150,7 +95,7 @@ impl State {
             _ => {}
         }
         self.text.clear();
-        self.open.push(name);
+        self.open.push(start.name);
         Ok(())
     }
 
@@ -194,17 +139,7 @@ impl State {
         Ok(())
     }
 
-    fn finish(self, line: usize) -> Result<CdlFile, CdlError> {
-        let Some(form) = self.form else {
-            return Err(file(line, "no element", "a color correction file"));
-        };
-        if let Some(name) = self.open.last() {
-            return Err(file(
-                line,
-                format!("the end of the file inside '{name}'"),
-                format!("</{name}>"),
-            ));
-        }
+    fn finish(self) -> Result<CdlFile, CdlError> {
         let mut ids = std::collections::BTreeSet::new();
         for Correction { id, .. } in &self.corrections {
             if !id.is_empty() && !ids.insert(id) {
@@ -212,7 +147,8 @@ impl State {
             }
         }
         Ok(CdlFile {
-            form,
+            // A file without a root has been refused.
+            form: self.form.unwrap_or(Form::Cc),
             corrections: self.corrections,
         })
     }
@@ -262,40 +198,7 @@ fn numbers<const N: usize>(
             "one in a correction",
         ));
     }
-    let values: Vec<f64> = text
-        .split_whitespace()
-        .map_while(|word| word.parse().ok())
-        .filter(|value: &f64| value.is_finite())
-        .collect();
-    let words = text.split_whitespace().count();
-    match <[f64; N]>::try_from(values) {
-        Ok(values) if words == N => Ok(values),
-        _ => {
-            let short: String = text.trim().chars().take(60).collect();
-            Err(file(
-                line,
-                format!("{name} '{short}'"),
-                format!("{N} finite numbers with a decimal point"),
-            ))
-        }
-    }
-}
-
-fn attribute(start: &BytesStart<'_>, name: &str, line: usize) -> Result<String, CdlError> {
-    let bad = |e: &dyn std::fmt::Display| file(line, e.to_string(), "well-formed attributes");
-    match start.try_get_attribute(name) {
-        Err(e) => Err(bad(&e)),
-        Ok(None) => Ok(String::new()),
-        Ok(Some(attribute)) => attribute
-            .unescape_value()
-            .map(std::borrow::Cow::into_owned)
-            .map_err(|e| bad(&e)),
-    }
-}
-
-fn line_at(bytes: &[u8], position: usize) -> usize {
-    let before = &bytes[..position.min(bytes.len())];
-    1 + before.iter().filter(|&&byte| byte == b'\n').count()
+    Ok(xml::numbers(name, text, line)?)
 }
 
 fn file(line: usize, found: impl Into<String>, expected: impl Into<String>) -> CdlError {

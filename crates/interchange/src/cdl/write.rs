@@ -1,8 +1,9 @@
 //! The XML of corrections.
 
 use super::{CdlError, CdlFile, Correction, Form, NAMESPACE};
+use crate::xml::write_text;
 use quick_xml::Writer;
-use quick_xml::events::{BytesDecl, BytesText, Event};
+use quick_xml::events::{BytesDecl, Event};
 use std::io;
 
 impl CdlFile {
@@ -130,10 +131,4 @@ impl Correction {
         })?;
         Ok(())
     }
-}
-
-fn write_text(out: &mut Writer<Vec<u8>>, name: &str, text: &str) -> io::Result<()> {
-    out.create_element(name)
-        .write_text_content(BytesText::new(text))?;
-    Ok(())
 }

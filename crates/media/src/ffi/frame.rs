@@ -237,37 +237,60 @@ impl RawFrame {
         }
     }
 
-    /// Copies a picture into this one, made by [`Self::picture`] with a planar format of two bytes
-    /// a sample and the same size. Planes may be reordered: `order[i]` takes plane `i`.
-    pub(crate) fn fill(&mut self, picture: &Planes16, chroma: (usize, usize)) -> Result<(), Code> {
+    /// Copies a picture, and transparency where there is any, into this one, made by
+    /// [`Self::picture`] with a planar format of the same size, sampling and depth.
+    pub(crate) fn fill(
+        &mut self,
+        picture: &Planes16,
+        chroma: (usize, usize),
+        alpha: Option<&[u16]>,
+    ) -> Result<(), Code> {
         // SAFETY: the frame is ours; this makes its buffers ours alone, copying if they are shared.
         check(unsafe { sys::av_frame_make_writable(self.0) })?;
-        for (plane, samples) in picture.planes.iter().enumerate() {
-            let (width, height) = if plane == 0 {
-                (picture.width, picture.height)
-            } else {
-                chroma
-            };
-            let frame = self.get();
-            let (data, stride) = (frame.data[plane], frame.linesize[plane]);
-            assert!(
-                !data.is_null()
-                    && usize::try_from(stride).is_ok_and(|s| s >= 2 * width)
-                    && samples.len() >= width * height,
-                "the encoder's picture has another layout"
-            );
-            for (row, source) in samples.chunks_exact(width).take(height).enumerate() {
-                // SAFETY: the row lies inside the plane, checked above; the buffers differ.
-                unsafe {
-                    std::ptr::copy_nonoverlapping(
-                        source.as_ptr().cast::<u8>(),
-                        data.add(row * stride as usize),
-                        2 * width,
-                    );
+        let bytes = if picture.format.depth > 8 { 2 } else { 1 };
+        let size = (picture.width, picture.height);
+        let [luma, cb, cr] = &picture.planes;
+        let planes = [(luma, size), (cb, chroma), (cr, chroma)];
+        for (plane, (samples, size)) in planes.into_iter().enumerate() {
+            self.fill_plane(plane, samples, size, bytes);
+        }
+        if let Some(alpha) = alpha {
+            self.fill_plane(3, alpha, size, bytes);
+        }
+        Ok(())
+    }
+
+    /// # Panics
+    /// If the plane has no room for the samples.
+    fn fill_plane(
+        &mut self,
+        plane: usize,
+        samples: &[u16],
+        (width, height): (usize, usize),
+        bytes: usize,
+    ) {
+        let frame = self.get();
+        let (data, stride) = (frame.data[plane], frame.linesize[plane]);
+        assert!(
+            !data.is_null()
+                && height <= self.plane_rows(plane)
+                && usize::try_from(stride).is_ok_and(|s| s >= bytes * width)
+                && samples.len() >= width * height,
+            "the encoder's picture has another layout"
+        );
+        for (row, source) in samples.chunks_exact(width).take(height).enumerate() {
+            // SAFETY: the row lies inside the plane, checked above; the buffers differ.
+            unsafe {
+                let target = data.add(row * stride as usize);
+                if bytes == 2 {
+                    std::ptr::copy_nonoverlapping(source.as_ptr().cast(), target, 2 * width);
+                } else {
+                    for (x, code) in source.iter().enumerate() {
+                        *target.add(x) = *code as u8;
+                    }
                 }
             }
         }
-        Ok(())
     }
 
     pub(crate) fn set_timestamp(&mut self, pts: i64) {

@@ -117,6 +117,20 @@ impl Packet {
         self.get_mut().duration = duration;
     }
 
+    /// Its content, alone in memory.
+    pub(crate) fn bytes_mut(&mut self) -> Result<&mut [u8], Code> {
+        // SAFETY: non-null and ours; on success the data are in memory that nobody shares.
+        unsafe {
+            super::check(sys::av_packet_make_writable(self.0))?;
+            let packet = &mut *self.0;
+            let size = usize::try_from(packet.size).unwrap_or(0);
+            if packet.data.is_null() || size == 0 {
+                return Ok(&mut []);
+            }
+            Ok(std::slice::from_raw_parts_mut(packet.data, size))
+        }
+    }
+
     /// Shifts both timestamps.
     pub(crate) fn shift(&mut self, by: i64) {
         let packet = self.get_mut();
@@ -237,10 +251,8 @@ impl Input {
         unsafe { pairs((*self.0).metadata) }
     }
 
-    /// Number of chapters.
-    pub(crate) fn chapters(&self) -> usize {
-        // SAFETY: the context is open.
-        unsafe { (*self.0).nb_chapters as usize }
+    pub(super) fn context(&self) -> *mut sys::AVFormatContext {
+        self.0
     }
 
     /// Lets the demuxer skip every stream that `keep` refuses.
@@ -385,7 +397,7 @@ unsafe fn stream_info(stream: *mut sys::AVStream) -> StreamInfo {
 /// # Safety
 /// `stream` must belong to an open context; the result lives as long as it is not changed.
 #[cfg(not(ffmpeg_6_1))]
-unsafe fn side_data<'a>(
+pub(super) unsafe fn side_data<'a>(
     stream: *mut sys::AVStream,
     kind: sys::AVPacketSideDataType,
 ) -> Option<&'a [u8]> {
@@ -400,7 +412,7 @@ unsafe fn side_data<'a>(
 /// # Safety
 /// `stream` must belong to an open context; the result lives as long as it is not changed.
 #[cfg(ffmpeg_6_1)]
-unsafe fn side_data<'a>(
+pub(super) unsafe fn side_data<'a>(
     stream: *mut sys::AVStream,
     kind: sys::AVPacketSideDataType,
 ) -> Option<&'a [u8]> {

@@ -9,11 +9,12 @@ mod decoder;
 mod encoder;
 mod frame;
 mod input;
+mod kept;
 mod output;
 
 pub(crate) use decoder::{Decoder, Received};
 pub(crate) use encoder::{Encoder, EncoderSettings, pixel_format};
-pub(crate) use frame::{Layout, RawFrame, layout_of};
+pub(crate) use frame::{Component, Layout, RawFrame, layout_of};
 pub(crate) use input::{IndexEntry, Input, Packet, StreamInfo, StreamKind};
 pub(crate) use output::Output;
 

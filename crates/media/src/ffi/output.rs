@@ -50,6 +50,10 @@ impl Output {
         Ok(output)
     }
 
+    pub(super) fn context(&self) -> *mut sys::AVFormatContext {
+        self.context
+    }
+
     fn new_stream(&mut self) -> Result<*mut sys::AVStream, Code> {
         // SAFETY: the context is ours; the stream belongs to it.
         let stream = unsafe { sys::avformat_new_stream(self.context, ptr::null()) };
@@ -205,15 +209,27 @@ impl Drop for Output {
 /// # Safety
 /// `stream` must be valid and its header not yet written.
 unsafe fn add_display_matrix(stream: *mut sys::AVStream, matrix: [i32; 9]) -> Result<(), Code> {
+    let bytes: Vec<u8> = matrix.iter().flat_map(|v| v.to_ne_bytes()).collect();
     let kind = sys::AVPacketSideDataType::AV_PKT_DATA_DISPLAYMATRIX;
-    let size = size_of::<[i32; 9]>();
+    // SAFETY: by the caller's promise.
+    unsafe { add_side_data(stream, kind, &bytes) }
+}
+
+/// # Safety
+/// `stream` must be valid and its header not yet written.
+pub(super) unsafe fn add_side_data(
+    stream: *mut sys::AVStream,
+    kind: sys::AVPacketSideDataType,
+    bytes: &[u8],
+) -> Result<(), Code> {
+    let size = bytes.len();
     // SAFETY: the memory is allocated by FFmpeg, filled in full, and handed over on success.
     unsafe {
         let data = sys::av_malloc(size).cast::<u8>();
         if data.is_null() {
             return Err(Code::NO_MEMORY);
         }
-        ptr::copy_nonoverlapping(matrix.as_ptr().cast::<u8>(), data, size);
+        ptr::copy_nonoverlapping(bytes.as_ptr(), data, size);
         #[cfg(not(ffmpeg_6_1))]
         let taken = sys::av_stream_add_side_data(stream, kind, data, size) >= 0;
         #[cfg(ffmpeg_6_1)]

@@ -78,7 +78,15 @@ fn frames_times_tags_timecode_and_sound_are_kept() {
             is("nb_frames", "60");
             is("avg_frame_rate", "30000/1001");
             is("r_frame_rate", "30000/1001");
-            is("pix_fmt", "yuv422p10le");
+            is(
+                "pix_fmt",
+                match codec {
+                    // FFmpeg decodes every 4444 at 12 bits, whatever it was made from.
+                    Codec::Prores4444 => "yuv444p12le",
+                    Codec::H264High => "yuv420p",
+                    _ => "yuv422p10le",
+                },
+            );
             is("color_range", "tv");
             is("color_space", "bt709");
             is("color_transfer", "bt709");
@@ -92,6 +100,22 @@ fn frames_times_tags_timecode_and_sound_are_kept() {
                 Codec::H264High422Ten => {
                     is("profile", "High 4:2:2");
                     is("codec_tag_string", "avc1");
+                }
+                Codec::Prores4444 => {
+                    is("profile", "4444");
+                    is("codec_tag_string", "ap4h");
+                }
+                Codec::DnxhrHqx => {
+                    is("profile", "DNXHR HQX");
+                    is("codec_tag_string", "AVdh");
+                }
+                Codec::H264High => {
+                    is("profile", "High");
+                    is("codec_tag_string", "avc1");
+                }
+                Codec::Hevc422Ten => {
+                    is("codec_name", "hevc");
+                    is("codec_tag_string", "hvc1");
                 }
             }
             assert_eq!(sound_md5(&target), sound_md5(&source), "{name} {codec:?}");
@@ -184,7 +208,7 @@ fn a_source_in_quicktime_keeps_its_time_base() {
 fn a_varying_rate_keeps_every_time() {
     let folder = folder();
     let source = ffmpeg(
-        "-f lavfi -i testsrc2=s=160x90:r=25:d=2 -vf select=mod(n\\,3) -vsync vfr -c:v libx264 -bf 2 -pix_fmt yuv420p",
+        "-f lavfi -i testsrc2=s=320x180:r=25:d=2 -vf select=mod(n\\,3) -vsync vfr -c:v libx264 -bf 2 -pix_fmt yuv420p",
         &folder.path().join("uneven.mp4"),
     );
     let times = |path: &Path| {
@@ -232,11 +256,11 @@ fn turn(path: &Path) {
 fn shape_rotation_and_odd_sizes_are_kept() {
     let folder = folder();
     let source = ffmpeg(
-        "-f lavfi -i testsrc=s=161x91:r=25:d=0.4 -vf setsar=16/15 -c:v ffv1 -pix_fmt yuv444p",
+        "-f lavfi -i testsrc=s=321x181:r=25:d=0.4 -vf setsar=16/15 -c:v ffv1 -pix_fmt yuv444p",
         &folder.path().join("odd.mkv"),
     );
     let turned = ffmpeg(
-        "-f lavfi -i testsrc2=s=160x90:r=25:d=0.4 -c:v libx264 -pix_fmt yuv420p",
+        "-f lavfi -i testsrc2=s=320x180:r=25:d=0.4 -c:v libx264 -pix_fmt yuv420p",
         &folder.path().join("turned.mp4"),
     );
     turn(&turned);
@@ -247,7 +271,7 @@ fn shape_rotation_and_odd_sizes_are_kept() {
                 assert_eq!(written.frames, 10);
                 assert_eq!(field(&target, "v", "sample_aspect_ratio"), "16:15");
                 let frames = frames(&target);
-                assert_eq!((frames[0].width(), frames[0].height()), (161, 91));
+                assert_eq!((frames[0].width(), frames[0].height()), (321, 181));
             }
             Err(error) => {
                 // What the encoder refuses is said, and leaves nothing behind.
@@ -290,9 +314,10 @@ fn codes_come_back_close_and_the_same_input_gives_the_same_bytes() {
         let mut bias = 0.0;
         let mut count = 0.0;
         for (a, b) in a.iter().zip(&b) {
+            let unit = 4.0 / f64::from(1 << (b.format().depth - 8));
             let (a, b) = (all_codes(&a.native()), all_codes(&b.native()));
             for (a, b) in a[0].iter().zip(&b[0]) {
-                let difference = f64::from(*b) - f64::from(*a);
+                let difference = unit * f64::from(*b) - f64::from(*a);
                 sum += difference * difference;
                 bias += difference;
                 count += 1.0;
@@ -317,7 +342,9 @@ fn tiny() -> (WriterOptions, Planes16) {
         &folder.path().join("a.mkv"),
     );
     let mut options = WriterOptions::like(&probe(&source).unwrap(), Codec::ProresHq422);
+    // The folder goes, and with it whose sound, chapters and mastering data would be copied.
     options.sources.clear();
+    options.sound = None;
     let picture = Planes16::new(64, 48, options.format());
     (options, picture)
 }
@@ -375,4 +402,102 @@ fn wrong_pictures_and_times_are_refused() {
     ));
     writer.write(&picture, later).unwrap();
     assert_eq!(writer.finish().unwrap().frames, 2);
+}
+
+/// Transparency comes back from ProRes 4444 within a code of 8 bits, and is left out elsewhere.
+#[test]
+fn transparency_is_kept_where_the_codec_carries_it() {
+    let folder = folder();
+    for (name, coding) in [
+        (
+            "planar.mov",
+            "-c:v prores_ks -profile:v 4444 -alpha_bits 16 -pix_fmt yuva444p10le",
+        ),
+        ("packed.mov", "-c:v png -pix_fmt rgba"),
+    ] {
+        let source = ffmpeg(
+            &format!(
+                "-f lavfi -i testsrc2=s=320x180:r=25:d=0.2,format=yuva444p10le,geq=lum=lum(X\\,Y):cb=cb(X\\,Y):cr=cr(X\\,Y):a=1023*X/W {coding}"
+            ),
+            &folder.path().join(name),
+        );
+        let target = folder.path().join(format!("{name}_4444.mov"));
+        let mut reader = Reader::open(&source).unwrap();
+        assert!(reader.probe().alpha, "{name}");
+        let options = WriterOptions::like(reader.probe(), Codec::Prores4444);
+        assert!(options.alpha);
+        let mut picture = Planes16::new(options.width, options.height, options.format());
+        let mut writer = Writer::create(&target, options).unwrap();
+        let mut given = Vec::new();
+        while let Some(frame) = reader.next_frame().unwrap() {
+            picture.fill_from_native(&frame.native());
+            let alpha = frame.alpha(10).expect("transparency");
+            writer
+                .write_with_alpha(&picture, Some(&alpha), frame.time())
+                .unwrap();
+            given.push(alpha);
+        }
+        writer.finish().unwrap();
+        assert!(field(&target, "v", "pix_fmt").starts_with("yuva444p"));
+        let back = frames(&target);
+        assert_eq!(back.len(), given.len());
+        for (frame, given) in back.iter().zip(&given) {
+            let alpha = frame.alpha(10).unwrap();
+            assert!(given.iter().any(|v| *v < 100) && given.iter().any(|v| *v > 900));
+            for (a, b) in alpha.iter().zip(given) {
+                assert!(a.abs_diff(*b) <= 4, "{name}: {a} {b}");
+            }
+        }
+        let options = WriterOptions::like(&probe(&source).unwrap(), Codec::H264High422Ten);
+        assert!(!options.alpha);
+    }
+}
+
+/// Chapters, subtitles that QuickTime carries, every track of sound, and mastering data.
+#[test]
+fn what_goes_with_the_picture_is_kept() {
+    let folder = folder();
+    let at = |name: &str| folder.path().join(name);
+    std::fs::write(
+        at("chapters.txt"),
+        ";FFMETADATA1\n[CHAPTER]\nTIMEBASE=1/1000\nSTART=0\nEND=800\ntitle=First\n\
+         [CHAPTER]\nTIMEBASE=1/1000\nSTART=800\nEND=2000\ntitle=Second\n",
+    )
+    .unwrap();
+    std::fs::write(at("words.srt"), "1\n00:00:00,200 --> 00:00:01,000\nHello\n").unwrap();
+    let source = ffmpeg(
+        &format!(
+            "-f lavfi -i testsrc2=s=320x180:r=25:d=2 -f lavfi -i sine=440:d=2 -f lavfi -i sine=880:d=2 \
+             -i {} -i {} -map 0 -map 1 -map 2 -map 3 -map_metadata 4 -map_chapters 4 \
+             -c:v libx264 -pix_fmt yuv420p -c:a aac -c:s mov_text",
+            at("words.srt").display(),
+            at("chapters.txt").display()
+        ),
+        &at("a.mov"),
+    );
+    let target = at("b.mov");
+    let written = copy(&source, &target, Codec::ProresHq422).unwrap();
+    assert!(written.notes.is_empty(), "{:?}", written.notes);
+    for (kind, fields) in [("s", "codec_name"), ("a:1", "codec_name,channels")] {
+        assert_eq!(
+            ffprobe(&target, kind, fields),
+            ffprobe(&source, kind, fields),
+            "{kind}"
+        );
+    }
+    assert_eq!(sound_md5(&target), sound_md5(&source));
+    let chapters = |path: &Path| {
+        crate::support::run(
+            "ffprobe",
+            &[
+                "-show_entries",
+                "chapter=start_time,end_time:chapter_tags=title",
+                "-of",
+                "csv=p=0",
+                path.to_str().unwrap(),
+            ],
+        )
+    };
+    assert_eq!(chapters(&target), chapters(&source));
+    assert!(chapters(&target).contains("Second"));
 }

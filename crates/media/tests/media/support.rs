@@ -10,7 +10,7 @@ pub(crate) fn folder() -> tempfile::TempDir {
     tempfile::tempdir().expect("a temporary folder")
 }
 
-fn run(program: &str, arguments: &[&str]) -> String {
+pub(crate) fn run(program: &str, arguments: &[&str]) -> String {
     let output = Command::new(program)
         .args(["-hide_banner", "-v", "error"])
         .args(arguments)

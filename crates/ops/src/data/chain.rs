@@ -17,6 +17,9 @@ pub struct Chain {
     /// A creative look over the corrected picture.
     #[serde(default)]
     pub look: Vec<Op>,
+    /// What delivery demands, last of all: limits.
+    #[serde(default)]
+    pub output: Vec<Op>,
 }
 
 impl Chain {
@@ -37,7 +40,9 @@ impl Chain {
 
     /// Every operation, from input to output.
     pub fn ops(&self) -> impl Iterator<Item = &Op> {
-        self.input.iter().chain(&self.fix).chain(&self.look)
+        [&self.input, &self.fix, &self.look, &self.output]
+            .into_iter()
+            .flatten()
     }
 
     /// Whether nothing is changed anywhere. A table counts as changing something even where it maps
@@ -57,6 +62,7 @@ impl Chain {
             ("input", &self.input),
             ("fix", &self.fix),
             ("look", &self.look),
+            ("output", &self.output),
         ] {
             for (index, op) in ops.iter().enumerate() {
                 op.validate()

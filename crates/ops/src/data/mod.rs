@@ -4,6 +4,8 @@ pub mod cdl;
 pub mod chain;
 pub mod invalid;
 pub mod keyed;
+pub mod limiter;
 pub mod lut;
 pub mod op;
+pub mod process;
 pub mod shoulder;

@@ -3,7 +3,9 @@
 use super::cdl::Cdl;
 use super::invalid::Invalid;
 use super::keyed::KeyedCdl;
+use super::limiter::Limiter;
 use super::lut::Lut3d;
+use super::process::Process;
 use super::shoulder::Shoulder;
 use serde::{Deserialize, Serialize};
 
@@ -19,6 +21,10 @@ pub enum Op {
     KeyedCdl(KeyedCdl),
     /// A table.
     Lut(Lut3d),
+    /// What a transform file holds.
+    Process(Process),
+    /// Limits of delivery.
+    Limiter(Limiter),
 }
 
 impl Op {
@@ -30,6 +36,8 @@ impl Op {
             Self::Shoulder(_) => "shoulder",
             Self::KeyedCdl(_) => "keyed_cdl",
             Self::Lut(_) => "lut",
+            Self::Process(_) => "process",
+            Self::Limiter(_) => "limiter",
         }
     }
 
@@ -43,6 +51,8 @@ impl Op {
             Self::Shoulder(op) => op.validate(),
             Self::KeyedCdl(op) => op.validate(),
             Self::Lut(op) => op.validate(),
+            Self::Process(op) => op.validate(),
+            Self::Limiter(op) => op.validate(),
         }
         .map_err(|e| e.inside(self.kind()))
     }
@@ -55,6 +65,9 @@ impl Op {
             Self::Shoulder(op) => op.is_identity(),
             Self::KeyedCdl(op) => op.is_identity(),
             Self::Lut(op) => op.is_identity(),
+            Self::Process(op) => op.is_identity(),
+            // It always changes something somewhere.
+            Self::Limiter(_) => false,
         }
     }
 }

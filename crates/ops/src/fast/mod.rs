@@ -7,6 +7,7 @@
 mod cdl;
 mod lut;
 mod power;
+mod process;
 mod shoulder;
 
 use crate::data::chain::Chain;
@@ -14,6 +15,7 @@ use crate::data::op::Op;
 use cdl::FastCdl;
 use inkarnat_color::Rgb;
 pub use lut::FastLut;
+use process::FastProcess;
 use shoulder::FastShoulder;
 
 /// Pixels that pass through the whole chain before the next ones: three rows of this length stay in
@@ -31,6 +33,7 @@ enum Step {
     Cdl(FastCdl),
     Shoulder(FastShoulder),
     Lut(FastLut),
+    Process(FastProcess),
     Plain(Op),
 }
 
@@ -45,7 +48,8 @@ impl Chain {
                 op if op.is_identity() => None,
                 Op::Cdl(cdl) => Some(Step::Cdl(FastCdl::new(cdl))),
                 Op::Shoulder(shoulder) => Some(Step::Shoulder(FastShoulder::new(shoulder))),
-                op @ Op::KeyedCdl(_) => Some(Step::Plain(op.clone())),
+                op @ (Op::KeyedCdl(_) | Op::Limiter(_)) => Some(Step::Plain(op.clone())),
+                Op::Process(process) => Some(Step::Process(FastProcess::new(process))),
             })
             .collect();
         Prepared { steps }
@@ -85,7 +89,8 @@ impl Prepared {
                     Step::Cdl(cdl) => cdl.apply([r, g, b]),
                     Step::Shoulder(shoulder) => shoulder.apply([r, g, b]),
                     Step::Lut(lut) => lut.apply([r, g, b]),
-                    Step::Plain(op) => apply_plain(op, [r, g, b]),
+                    Step::Process(process) => process.apply([r, g, b]),
+                    Step::Plain(op) => each_pixel([r, g, b], |rgb| op.apply(rgb)),
                 }
             }
         }
@@ -93,9 +98,9 @@ impl Prepared {
 }
 
 /// The reference, pixel by pixel.
-fn apply_plain(op: &Op, [r, g, b]: [&mut [f32]; 3]) {
+fn each_pixel([r, g, b]: [&mut [f32]; 3], function: impl Fn([f64; 3]) -> [f64; 3]) {
     for ((r, g), b) in r.iter_mut().zip(g).zip(b) {
-        let out = op.apply([f64::from(*r), f64::from(*g), f64::from(*b)]);
+        let out = function([f64::from(*r), f64::from(*g), f64::from(*b)]);
         (*r, *g, *b) = (out[0] as f32, out[1] as f32, out[2] as f32);
     }
 }

@@ -12,17 +12,19 @@ impl Op {
             Self::Shoulder(op) => op.apply(rgb),
             Self::KeyedCdl(op) => op.apply(rgb),
             Self::Lut(op) => op.sample(rgb),
+            Self::Process(op) => op.apply(rgb),
+            Self::Limiter(op) => op.apply(rgb),
         }
     }
 
     /// The colour before this operation; `None` where it cannot be undone (a keyed CDL, a table, a
-    /// CDL with a slope or saturation of 0).
+    /// transform file, a limiter, a CDL with a slope or saturation of 0).
     #[must_use]
     pub fn apply_inverse(&self, rgb: [f64; 3]) -> Option<[f64; 3]> {
         match self {
             Self::Cdl(op) => Some(op.inverse()?.apply(rgb)),
             Self::Shoulder(op) => Some(op.apply_inverse(rgb)),
-            Self::KeyedCdl(_) | Self::Lut(_) => None,
+            Self::KeyedCdl(_) | Self::Lut(_) | Self::Process(_) | Self::Limiter(_) => None,
         }
     }
 }

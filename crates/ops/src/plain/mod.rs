@@ -7,4 +7,5 @@ pub mod cdl;
 mod chain;
 mod keyed;
 mod lut;
+mod process;
 mod shoulder;

@@ -1,7 +1,10 @@
 //! Examples of every kind of operation, for tests that loop over all of them.
 
 use inkarnat_color::Coefficients;
-use inkarnat_ops::{Cdl, Chain, Domain, Key, KeyedCdl, Lut3d, Op, Shoulder, Window};
+use inkarnat_ops::{
+    Cdl, Chain, Domain, Exponent, ExponentStyle, Key, KeyedCdl, Limiter, Lut3d, Matrix, Node, Op,
+    Process, Shoulder, Window,
+};
 
 /// A CDL like one that balances a warm shot.
 pub(crate) const CDL: Cdl = Cdl {
@@ -58,11 +61,37 @@ pub(crate) fn examples() -> Vec<Op> {
             cdl: CDL,
         }),
         Op::Lut(baked()),
+        Op::Process(Process {
+            nodes: vec![
+                Node::Exponent(Exponent {
+                    style: ExponentStyle::MonCurveFwd,
+                    exponent: [2.2, 2.4, 2.6],
+                    offset: [0.099, 0.055, 0.02],
+                }),
+                Node::Matrix(Matrix {
+                    rows: [
+                        [0.9, 0.1, 0.0, 0.01],
+                        [0.0, 1.0, 0.0, 0.0],
+                        [0.1, -0.1, 1.0, -0.02],
+                    ],
+                }),
+            ],
+        }),
+        Op::Limiter(Limiter {
+            coefficients: Coefficients::Bt709,
+            low: 0.0,
+            high: 1.0,
+        }),
     ];
     // A new kind must get an example here.
     for op in &examples {
         match op {
-            Op::Cdl(_) | Op::Shoulder(_) | Op::KeyedCdl(_) | Op::Lut(_) => {}
+            Op::Cdl(_)
+            | Op::Shoulder(_)
+            | Op::KeyedCdl(_)
+            | Op::Lut(_)
+            | Op::Process(_)
+            | Op::Limiter(_) => {}
         }
     }
     examples

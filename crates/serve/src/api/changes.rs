@@ -184,10 +184,32 @@ pub(crate) enum WorkOrder {
 pub(crate) enum CodecChoice {
     /// ProRes 422 HQ, 10 bits.
     Prores,
+    /// ProRes 4444, 10 bits, with transparency where the source has it.
+    Prores4444,
+    /// DNxHR HQX, 10 bits.
+    DnxhrHqx,
     /// H.264 High 4:2:2, 10 bits.
     H264,
+    /// H.264 High 4:2:0, 8 bits, dithered: plays everywhere.
+    H264EightBit,
+    /// HEVC Main 4:2:2 10.
+    Hevc,
     /// No clips.
     None,
+}
+
+impl CodecChoice {
+    const fn codec(self) -> Option<Codec> {
+        match self {
+            Self::Prores => Some(Codec::ProresHq422),
+            Self::Prores4444 => Some(Codec::Prores4444),
+            Self::DnxhrHqx => Some(Codec::DnxhrHqx),
+            Self::H264 => Some(Codec::H264High422Ten),
+            Self::H264EightBit => Some(Codec::H264High),
+            Self::Hevc => Some(Codec::Hevc422Ten),
+            Self::None => None,
+        }
+    }
 }
 
 /// That it was done.
@@ -516,11 +538,7 @@ fn work(server: &Arc<Server>, order: WorkOrder) -> Result<JobView, Failure> {
                 ));
             }
             let delivery = Delivery {
-                codec: match codec {
-                    CodecChoice::Prores => Some(Codec::ProresHq422),
-                    CodecChoice::H264 => Some(Codec::H264High422Ten),
-                    CodecChoice::None => None,
-                },
+                codec: codec.codec(),
                 handles: if since.is_some() { SINCE_HANDLES } else { 0 },
                 since,
                 name,
