@@ -3,6 +3,7 @@
 use crate::event::Stage;
 use crate::problem::{Context, Problem};
 use crate::steps::cutting::{Used, counted, rate_of, used_of};
+use crate::steps::suggesting::suggest_groups;
 use crate::steps::taking::{listed, naming, new_source, probe_of};
 use crate::{AppError, Result};
 use inkarnat_cut::{
@@ -120,6 +121,7 @@ pub fn cut_film(
         )));
     }
     let changes = place(film, &name, &list, &linked, &usable)?;
+    suggest_groups(film, context)?;
     context.ended(
         Stage::Start,
         &name,
@@ -393,6 +395,7 @@ fn used(event: &Event, found: &Linked, source: &Source) -> Used {
         event: event.number.clone(),
         reel: event.reel.clone(),
         clip: event.name.clone(),
+        scene: event.scene.clone(),
         listed: Some(event.source),
     }
 }
