@@ -129,6 +129,7 @@ const MIGRATIONS: &[&str] = &[
     FACES,
     CHOICES,
     CUTS,
+    TINTS,
 ];
 
 /// Faces found, who they are, what is asked about them.
@@ -225,6 +226,12 @@ const CUTS: &str = "
         input_key TEXT NOT NULL,
         signature TEXT NOT NULL
     ) STRICT;
+";
+
+/// Whether the tint that cameras of a scene share is meant so: `keep`, `correct`, null: nobody has said.
+const TINTS: &str = "
+    ALTER TABLE film ADD COLUMN tint TEXT;
+    ALTER TABLE scene ADD COLUMN tint TEXT;
 ";
 
 /// Sets the connection up and says whether the file is a film.

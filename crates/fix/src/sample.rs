@@ -5,6 +5,7 @@ use inkarnat_color::transfer::bt709_oetf;
 use inkarnat_color::{Lab, Percent, WorkingSpace, delta_e_2000};
 use nalgebra::Vector2;
 
+use crate::aim::Want;
 use crate::clipping::{Clipping, Edge, HALF_CODE, clipping, past_edge};
 use crate::evidence::{Evidence, finite};
 use crate::joint::Belief;
@@ -48,7 +49,8 @@ pub(crate) struct NeutralGroup {
     pub(crate) mean: [f64; 3],
     /// Share among all neutral pixels, times the probability of being one.
     pub(crate) share: f64,
-    /// Chromaticity that it is expected to have under D65: 0 for a true neutral, cream for cream.
+    /// Chromaticity that it is expected to have in the end: 0 for a true neutral, cream for cream, and the tint of the scene
+    /// on top where that is kept.
     pub(crate) expected: Vector2<f64>,
     /// a*, b* of the colour expected, at the lightness `l`.
     pub(crate) wanted: Vector2<f64>,
@@ -172,6 +174,10 @@ impl Ready {
             neutral: belief.white.neutrals(),
             white: belief.white.clone(),
             skin: belief.people.iter().map(|p| p.skin).collect(),
+            // A hue that was typed wins over a tint.
+            tint: belief
+                .tint
+                .filter(|_| problem.people.iter().all(|p| p.aim.hue == Want::Own)),
         };
         // Colour of the light, its largest channel 1.
         let [r, b] = light.neutral.map_or([0.0; 2], |n| n.cast);
@@ -596,7 +602,7 @@ fn neutral_groups(
                 }
             }
             let level = space.coefficients.luma(mean);
-            let expected = log_ratios_of(mean, space) - cast;
+            let expected = log_ratios_of(mean, space) - cast + light.wanted();
             let linear = working_from_linear709([expected.x.exp(), 1.0, expected.y.exp()], space);
             let wanted = lab.lab(at_level(linear, level, space));
             let mut group = NeutralGroup {

@@ -447,6 +447,78 @@ fn a_good_shot_anchors_its_person() {
     assert!(off(&together[1]) < 4.0, "{:.2}", off(&together[1]));
 }
 
+/// Two cameras in one warm light and a third that was balanced: the two stay, the third is brought to them.
+#[test]
+fn a_shared_tint_is_kept_and_brought_to_the_shot_that_disagrees() {
+    let warm = [1.22, 1.0, 0.7];
+    let scenes = [
+        Scene {
+            gains: warm,
+            ..Scene::new(ItaClass::Tan)
+        },
+        Scene {
+            gains: [1.2, 1.0, 0.72],
+            people: vec![ItaClass::Light],
+            seed: 12,
+            ..Scene::new(ItaClass::Light)
+        },
+        Scene {
+            seed: 13,
+            ..Scene::new(ItaClass::Intermediate)
+        },
+    ];
+    let problems: Vec<_> = scenes.iter().map(|s| s.problem(&[Aim::own()])).collect();
+    let mut beliefs: Vec<_> = inkarnat_fix::believe(&problems)
+        .into_iter()
+        .map(Result::unwrap)
+        .collect();
+    let lights: Vec<_> = ["A", "B", "C"]
+        .into_iter()
+        .zip(beliefs.iter().map(|b| &b.white))
+        .collect();
+    let tint = inkarnat_fix::shared_tint(&lights, problems[0].space).expect("two agree");
+    assert_eq!(tint.agree, [true, true, false]);
+    for (belief, agrees) in beliefs.iter_mut().zip(tint.agree) {
+        belief.tint = Some(inkarnat_fix::Tint {
+            cast: tint.cast,
+            agrees,
+        });
+    }
+    for i in 0..2 {
+        let solution = inkarnat_fix::solve_with(&problems[i], &beliefs[i]).unwrap();
+        assert!(solution.fix().is_identity(), "{}", solution.why);
+        assert_eq!(solution.fix().state, State::OnAim);
+        assert!(solution.why.contains("share its tint"), "{}", solution.why);
+    }
+    // The third one reads as the same scene under the warm light does, at the level that it has.
+    let solution = inkarnat_fix::solve_with(&problems[2], &beliefs[2]).unwrap();
+    let fix = solution.fix();
+    let warm_truth = read(
+        &Scene {
+            gains: warm,
+            ..scenes[2].clone()
+        }
+        .skin(0),
+    );
+    let (got, want) = (fix.people[0].after, warm_truth);
+    println!(
+        "{} | {:?} | {:?} {:?}",
+        solution.why, fix.state, got.lab, want.lab
+    );
+    let hue = |v: &inkarnat_fix::SkinValue| v.hue().unwrap().degrees();
+    assert!(
+        (hue(&got) - hue(&want)).abs() < 2.0,
+        "{} {}",
+        hue(&got),
+        hue(&want)
+    );
+    assert!((got.sat_ratio() / want.sat_ratio() - 1.0).abs() < 0.12);
+    // A hue that is typed wins over the tint.
+    let typed = scenes[0].problem(&[typed_about(&scenes[0].truth(0))]);
+    let solution = inkarnat_fix::solve_with(&typed, &beliefs[0]).unwrap();
+    assert!(!solution.fix().is_identity(), "{}", solution.why);
+}
+
 #[test]
 fn same_problem_same_bits() {
     let scene = Scene {

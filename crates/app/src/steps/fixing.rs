@@ -7,6 +7,7 @@ use crate::problem::{Context, Problem};
 use crate::show::ChosenBy;
 use crate::steps::choosing::{Choice, choice_of, settled};
 use crate::steps::taking::AimSetting;
+use crate::steps::tinting::{Lit, keep_tints};
 use crate::{AppError, Result};
 use inkarnat_film::{
     Film, InputKey, Person, PersonId, Setup, SetupId, Shot, Stage as Reading, value_of,
@@ -93,6 +94,7 @@ impl FixRecord {
 /// A setup to be solved, with the problem that its shots make.
 struct Task<'a> {
     setup: &'a Setup,
+    shots: Vec<&'a Shot>,
     number: usize,
     problem: ToSolve,
 }
@@ -118,6 +120,7 @@ pub fn fix_film(film: &mut Film, context: Context<'_>, problems: &mut Vec<Proble
         match problem_of(film, &own) {
             Ok(Some(problem)) => tasks.push(Task {
                 setup,
+                shots: own,
                 number: index + 1,
                 problem,
             }),
@@ -128,7 +131,18 @@ pub fn fix_film(film: &mut Film, context: Context<'_>, problems: &mut Vec<Proble
         }
     }
     let all: Vec<ToSolve> = tasks.iter().map(|task| task.problem.clone()).collect();
-    for (task, belief) in tasks.iter().zip(believe(&all)) {
+    let mut beliefs = believe(&all);
+    let mut lit: Vec<Lit<'_>> = tasks
+        .iter()
+        .zip(&mut beliefs)
+        .map(|(task, belief)| Lit {
+            setup: task.setup,
+            shots: &task.shots,
+            belief: belief.as_mut().ok(),
+        })
+        .collect();
+    keep_tints(film, &mut lit)?;
+    for (task, belief) in tasks.iter().zip(beliefs) {
         if context.cancel.is_cancelled() {
             return Err(AppError::Cancelled);
         }
@@ -147,6 +161,7 @@ fn fix_setup(
         setup,
         number,
         problem,
+        ..
     }: &Task<'_>,
     belief: std::result::Result<Belief, ProblemError>,
     context: Context<'_>,

@@ -14,4 +14,5 @@ pub(crate) mod recutting;
 pub(crate) mod reuse;
 pub(crate) mod running;
 pub(crate) mod taking;
+pub(crate) mod tinting;
 pub(crate) mod versions;
