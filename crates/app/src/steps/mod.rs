@@ -15,3 +15,4 @@ pub(crate) mod reuse;
 pub(crate) mod running;
 pub(crate) mod taking;
 pub(crate) mod versions;
+pub(crate) mod watching;
