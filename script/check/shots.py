@@ -193,7 +193,9 @@ def stress(seed):
             d.areas += [("matte", at, at + 30, box) for box in boxes]
     for box in ((0.1, 0.8, 0.45, 0.87), (0.3, 0.72, 0.7, 0.8)):
         at = d.add(d.shot(), 75, change=lambda t, f, b=box: d.text(f.copy(), b) if 15 <= t < 60 else f)
-        d.areas.append(("title", at + 15, at + 60, box))
+        # The box that the strokes fill, which is not quite the one they were asked for.
+        ys, xs = np.nonzero(d.text(np.zeros((H, W, 3)), box)[..., 0])
+        d.areas.append(("title", at + 15, at + 60, (xs.min() / W, ys.min() / H, (xs.max() + 1) / W, (ys.max() + 1) / H)))
     return d
 
 

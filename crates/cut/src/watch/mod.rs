@@ -5,7 +5,7 @@
 //! chroma, left after the one frame has been moved onto the other (so that a whip pan is none) and
 //! not undone a few frames later by a return (so that a flash is none). Frames that are mixtures of
 //! the frames before and after them, in equal steps, are a dissolve, or a fade where one side is
-//! flat. The thresholds are this project's own, set on generated pictures.
+//! black or white. The thresholds are this project's own, set on generated pictures.
 
 mod over;
 mod small;
@@ -30,8 +30,11 @@ const KEPT: usize = 48;
 const OFF_MIXTURE: f32 = 0.2;
 /// Least difference of the ends of a mixture, signal units.
 const LEAST_BLEND: f32 = 0.03;
-/// Spread of luma below which a picture is flat.
-const FLAT: f32 = 0.015;
+/// Correlation above which two pictures are one in another light.
+const SAME_DRAWING: f32 = 0.95;
+/// What is left of a difference, after moving, below which two pictures are one that moves: on the
+/// generated pictures slow movement leaves 0.55–0.6, and a dissolve 0.8 or more.
+const SAME_MOVED: f32 = 0.7;
 
 /// A frame made small: luma by averaging, chroma as coarse as is to hand. Y' 0–1, Cb and Cr ±0.5.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -56,7 +59,7 @@ pub struct SmallPicture {
 #[derive(Clone, Debug)]
 struct Facts {
     mean: f32,
-    spread: f32,
+    blank: bool,
     chroma: f32,
     flat_share: f32,
     sharp: f32,
@@ -117,7 +120,7 @@ impl Watcher {
         let returns = self.returning(&thumb, raw);
         self.facts.push(Facts {
             mean,
-            spread: thumb.spread(),
+            blank: thumb.is_blank(),
             chroma: thumb.mean_chroma(),
             flat_share: thumb.flat_share(),
             sharp: over::sharp_share(picture),
@@ -177,9 +180,9 @@ impl Watcher {
             if off > OFF_MIXTURE {
                 continue;
             }
-            let flat = a.spread() < FLAT || b.spread() < FLAT;
+            let blank = a.is_blank() || b.is_blank();
             // The same picture lighter, darker or moved is one shot.
-            if !flat && (small::alike(a, b) > 0.9 || small::moved(a, b) < 0.55 * apart) {
+            if !blank && (small::alike(a, b) > SAME_DRAWING || small::moved_finely(a, b) < SAME_MOVED * apart) {
                 continue;
             }
             let (start, end) = self.ends(centre, half);
@@ -352,10 +355,10 @@ impl Watcher {
     }
 
     fn kind_of(&self, blend: &Blend) -> SpanKind {
-        let flat = |at: usize| self.facts[at.min(self.facts.len() - 1)].spread < FLAT;
-        if flat(blend.start.saturating_sub(1)) {
+        let blank = |at: usize| self.facts[at.min(self.facts.len() - 1)].blank;
+        if blank(blend.start.saturating_sub(1)) {
             SpanKind::FadeIn
-        } else if flat(blend.end) {
+        } else if blank(blend.end) {
             SpanKind::FadeOut
         } else {
             SpanKind::Dissolve

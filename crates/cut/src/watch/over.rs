@@ -77,7 +77,7 @@ impl Strokes {
         xs.sort_unstable();
         ys.sort_unstable();
         // Single pixels far from the others are no letters.
-        let (few, last) = (found.len() / 50, found.len() - 1);
+        let (few, last) = (found.len() / 200, found.len() - 1);
         let (left, right) = (xs[few], xs[last - few] + 1);
         let (top, bottom) = (ys[few], ys[last - few] + 1);
         let area = (right - left) * (bottom - top);

@@ -33,7 +33,12 @@ impl Thumb {
         mean(&self.planes[0])
     }
 
-    pub(super) fn spread(&self) -> f32 {
+    /// Whether it is black or white all over.
+    pub(super) fn is_blank(&self) -> bool {
+        self.spread() < 0.015 && !(0.03..0.9).contains(&self.mean_luma())
+    }
+
+    fn spread(&self) -> f32 {
         let centre = self.mean_luma();
         let squares: f32 = self.planes[0].iter().map(|y| (y - centre).powi(2)).sum();
         (squares / CELLS as f32).sqrt()
@@ -129,6 +134,47 @@ pub(super) fn moved(a: &Thumb, b: &Thumb) -> f32 {
         }
     }
     apart(a, b, best.1).min(plain(a, b))
+}
+
+/// The same, to a quarter of a cell: for slow movement, which looks like a mixture.
+pub(super) fn moved_finely(a: &Thumb, b: &Thumb) -> f32 {
+    let mut best = moved(a, b);
+    for whole in -6..=6 {
+        for quarter in 0..4 {
+            for down in -2..=2 {
+                let (dx, dy) = (whole as f32 + quarter as f32 / 4.0, down as f32 / 2.0);
+                best = best.min(between_cells(a, b, (dx, dy)));
+            }
+        }
+    }
+    best
+}
+
+/// Mean difference from `b` moved by parts of cells.
+fn between_cells(a: &Thumb, b: &Thumb, (dx, dy): (f32, f32)) -> f32 {
+    let (wx, wy) = (dx.floor(), dy.floor());
+    let (fx, fy) = (dx - wx, dy - wy);
+    let (wx, wy) = (wx as isize, wy as isize);
+    let (mut sum, mut count) = (0.0f32, 0u32);
+    for y in 0..HEIGHT as isize {
+        for x in 0..WIDTH as isize {
+            let (left, top) = (x - wx - 1, y - wy - 1);
+            if left < 0 || top < 0 || left + 1 >= WIDTH as isize || top + 1 >= HEIGHT as isize {
+                continue;
+            }
+            let at = |x: isize, y: isize| y as usize * WIDTH + x as usize;
+            let mut apart = 0.0;
+            for (plane, weight) in [1.0, CHROMA_WEIGHT, CHROMA_WEIGHT].into_iter().enumerate() {
+                let (p, q) = (&a.planes[plane], &b.planes[plane]);
+                let upper = fx * q[at(left, top)] + (1.0 - fx) * q[at(left + 1, top)];
+                let lower = fx * q[at(left, top + 1)] + (1.0 - fx) * q[at(left + 1, top + 1)];
+                apart += weight * (p[at(x, y)] - fy * upper - (1.0 - fy) * lower).abs();
+            }
+            sum += apart;
+            count += 1;
+        }
+    }
+    sum / count.max(1) as f32
 }
 
 /// The cells of `a`, by row and column, that lie on cells of `b` when `b` is moved.
