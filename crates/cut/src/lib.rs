@@ -12,6 +12,7 @@ mod rate;
 mod recut;
 mod seen;
 mod timecode;
+mod watch;
 
 pub use flatten::flatten;
 pub use link::{Linked, NotLinked, SourceFacts, link, plain};
@@ -20,3 +21,4 @@ pub use rate::Rate;
 pub use recut::{Change, Known, Matched, Status, Wanted, match_recut};
 pub use seen::{AreaKind, Seen, SeenArea, SeenSpan, SpanKind};
 pub use timecode::{Timecode, TimecodeError};
+pub use watch::{SmallPicture, Watcher};

@@ -195,7 +195,7 @@ pub(crate) enum Verb {
     Cut {
         /// The film file
         film: PathBuf,
-        /// The cut list (.otio or .edl)
+        /// The cut list (.otio or .edl), or the finished picture, whose shots are then found
         list: PathBuf,
         /// Clips that it uses and the film does not know yet
         clips: Vec<PathBuf>,

@@ -11,3 +11,4 @@ pub(crate) mod probing;
 pub(crate) mod proving;
 pub(crate) mod reading;
 pub(crate) mod rendering;
+pub(crate) mod watching;

@@ -16,3 +16,4 @@ pub(crate) mod running;
 pub(crate) mod taking;
 pub(crate) mod tinting;
 pub(crate) mod versions;
+pub(crate) mod watching;
