@@ -11,6 +11,7 @@ mod list;
 mod rate;
 mod recut;
 mod seen;
+mod suggest;
 mod timecode;
 mod watch;
 
@@ -20,5 +21,8 @@ pub use list::{CutList, Event, Refused, SourceSpan, Transition, TransitionKind, 
 pub use rate::Rate;
 pub use recut::{Change, Known, Matched, Status, Wanted, match_recut};
 pub use seen::{AreaKind, Seen, SeenArea, SeenSpan, SpanKind};
+pub use suggest::{
+    NameFacts, Suggested, Thumbnail, ToGroup, camera_of_reel, name_facts, same_setup, suggest,
+};
 pub use timecode::{Timecode, TimecodeError};
 pub use watch::{SmallPicture, Watcher};
