@@ -10,6 +10,10 @@ use inkarnat_fix::{
 use inkarnat_ops::{Chain, Op};
 use inkarnat_spectra::illuminant;
 
+fn space() -> inkarnat_color::WorkingSpace {
+    inkarnat_color::WorkingSpace::default()
+}
+
 fn band(low: f64, high: f64) -> Want {
     Want::Band(Band { low, high })
 }
@@ -72,6 +76,85 @@ fn a_bright_picture_with_a_window_is_not_burnt_out() {
             .collect();
         let again = read(&after);
         assert!(delta_e_2000(again.lab, fix.people[0].after.lab).0 < 0.01);
+    }
+}
+
+/// The soft edge of a blown window has lost a part of the cast with the channels that clipped; undoing the whole cast there would
+/// leave a coloured fringe (3.8 CIEDE2000 in a room with a warm cast and a neutral light outside, were it not looked at).
+#[test]
+fn soft_edges_of_a_blown_window_stay_neutral() {
+    let growth = |ops: &[Op], edges: &[[f32; 3]]| {
+        let off = |p: [f64; 3]| {
+            let lab = inkarnat_color::lab_from_signal(p.map(|v| v.clamp(0.0, 1.0)), space());
+            let neutral = inkarnat_color::Lab {
+                a: 0.0,
+                b: 0.0,
+                ..lab
+            };
+            delta_e_2000(lab, neutral).0
+        };
+        let mut gains: Vec<f64> = edges
+            .iter()
+            .map(|p| off(applied(ops, *p)) - off(p.map(f64::from)))
+            .collect();
+        gains.sort_by(f64::total_cmp);
+        gains[gains.len() * 95 / 100]
+    };
+    // The light outside has the cast of the room, or none.
+    for ((gains, stops), share) in [
+        ([1.25, 1.0, 0.7], 0.0),
+        ([1.4, 1.0, 0.55], 0.3),
+        ([0.75, 1.0, 1.4], 0.0),
+        ([0.7, 1.0, 1.3], 0.4),
+    ]
+    .into_iter()
+    .flat_map(|cast| [(cast, 1.0), (cast, 0.0)])
+    {
+        let scene = Scene {
+            gains,
+            stops,
+            window: 0.1,
+            ..Scene::new(ItaClass::Tan)
+        };
+        let mut problem = scene.problem(&[Aim::own()]);
+        // From the window's light, three stops over white, down into the frame: in light, then clipped as a camera does.
+        let edges: Vec<[f32; 3]> = (0..2000)
+            .map(|i| {
+                let light = 0.3 + 1.6 * f64::from(i) / 2000.0;
+                gains.map(|g| {
+                    inkarnat_color::transfer::bt709_oetf(light * g.powf(share)).min(1.0) as f32
+                })
+            })
+            .filter(|p| {
+                let (least, largest) = p
+                    .iter()
+                    .fold((9.0f32, 0.0f32), |a, v| (a.0.min(*v), a.1.max(*v)));
+                largest >= 0.97 && (0.85..0.985).contains(&least)
+            })
+            .collect();
+        assert!(edges.len() > 20, "{}", edges.len());
+        problem
+            .picture
+            .extend(edges.iter().map(|rgb| inkarnat_fix::PicturePixel {
+                rgb: *rgb,
+                skin: false,
+            }));
+        let solution = solve(&problem).unwrap();
+        for fix in [
+            Some(&solution.picture),
+            Some(&solution.mids),
+            solution.skin.as_ref(),
+        ]
+        .into_iter()
+        .flatten()
+        {
+            let grown = growth(&fix.ops, &edges);
+            println!(
+                "{gains:?} {share} {}: {grown:.2} {}",
+                fix.reach, fix.explain
+            );
+            assert!(grown <= 1.05, "{gains:?} {}: {grown}", fix.reach);
+        }
     }
 }
 

@@ -20,7 +20,7 @@ use inkarnat_reading::ShotReading;
 use serde::{Deserialize, Serialize};
 
 /// Part of the key of every fix: raised when the solver changes.
-const METHOD: u32 = 3;
+const METHOD: u32 = 4;
 
 /// What is kept of a solved setup.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
