@@ -1,10 +1,11 @@
 //! Jobs of a child process and its answers: plain data on both sides.
 
-use crate::clip::{picturing, probing, proving, reading, rendering, watching};
+use crate::clip::{looking, picturing, probing, proving, reading, rendering, watching};
 use crate::event::Cancel;
 use crate::{AppError, Result};
 use inkarnat_color::Region;
 use inkarnat_color::WorkingSpace;
+use inkarnat_cut::Thumbnail;
 use inkarnat_fix::PicturePixel;
 use inkarnat_media::{Codec, Probe, Timecode};
 use inkarnat_ops::Chain;
@@ -34,6 +35,24 @@ pub enum Job {
     Picture(PictureJob),
     /// The densities of a frame: [`Traced`].
     Trace(TraceJob),
+    /// Small pictures of frames, to tell which shots belong together: [`Looked`].
+    Look(LookJob),
+}
+
+/// Small pictures of frames.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LookJob {
+    /// The source.
+    pub path: PathBuf,
+    /// The frames.
+    pub frames: Vec<u64>,
+}
+
+/// Small pictures of frames.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Looked {
+    /// In the order of the job; `None` where a frame cannot be decoded.
+    pub pictures: Vec<Option<Thumbnail>>,
 }
 
 /// Look at a file.
@@ -502,6 +521,7 @@ impl Job {
             Self::Watch(job) => raw(&watching::perform(job, cancel, progress)?),
             Self::Picture(job) => raw(&picturing::perform(job, cancel)?),
             Self::Trace(job) => raw(&picturing::trace(job)?),
+            Self::Look(job) => raw(&looking::perform(job, cancel)?),
         }
     }
 }

@@ -14,6 +14,7 @@ use crate::steps::finding::{Present, facts_of, present};
 use crate::steps::fixing::{FixRecord, aim_setting};
 use crate::steps::handing::{chain_of, clip_key, span_of_clip, timecode_at};
 use crate::steps::proving::Proof;
+use crate::steps::suggesting::carrying;
 use crate::{Result, problem::Problem};
 use cut::{cut_parts, left_out_report};
 use inkarnat_color::{Chroma, Hue, SKIN_TONE_LINE, Ycbcr, delta_e_2000};
@@ -582,6 +583,9 @@ fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
         Some(source) => current_proof(film, shot, source)?,
         None => None,
     };
+    let read = film
+        .step(shot.id, Step::Read)?
+        .is_some_and(|step| step.outcome == StepOutcome::Done);
     let mut people = Vec::new();
     for present in present(film, shot)? {
         people.push(person_report(
@@ -596,7 +600,14 @@ fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
         .iter()
         .map(|person| person.state)
         .max_by_key(|state| severity(*state))
-        .unwrap_or(ShotState::Unread);
+        .unwrap_or(match &record {
+            // Nobody is there who could be off aim: it stands as the fix that it carries.
+            Some(record) if read => match record.fix().state {
+                State::OnAim => ShotState::OnAim,
+                State::Short { .. } => ShotState::Short,
+            },
+            _ => ShotState::Unread,
+        });
     if shot.kept {
         state = ShotState::Kept;
     }
@@ -608,6 +619,12 @@ fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
     let mut notes = film.notes(shot.id)?;
     if let Some(record) = &record {
         notes.extend(support_of_own(&people, record));
+        if people.is_empty()
+            && read
+            && let Some(setup) = &setup
+        {
+            notes.push(carrying(shot, setup, record));
+        }
     }
     if let Some(source) = &source
         && let Some(clip) = current_clip(film, shot, source)?

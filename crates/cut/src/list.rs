@@ -50,6 +50,9 @@ pub struct Event {
     pub tail: Option<Transition>,
     /// A correction that the list carries.
     pub cdl: Option<Cdl>,
+    /// The scene that the list says it belongs to.
+    #[serde(default)]
+    pub scene: Option<String>,
     /// Comments, one line each.
     pub comments: Vec<String>,
 }
@@ -201,6 +204,7 @@ pub(crate) mod testing {
             head: None,
             tail: None,
             cdl: None,
+            scene: None,
             comments: Vec::new(),
         }
     }

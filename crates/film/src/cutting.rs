@@ -4,7 +4,8 @@ use crate::history::now_s;
 use crate::pack::Packed;
 use crate::store::{Film, json, optional};
 use crate::{
-    CutRecord, FilmError, InputKey, Place, Result, SetupId, Shot, ShotId, SourceId, VersionRecord,
+    CutRecord, FilmError, GroupedByHand, InputKey, Place, Result, SetupId, Shot, ShotId, SourceId,
+    VersionRecord,
 };
 use rusqlite::{OptionalExtension, Transaction, params};
 use serde::Serialize;
@@ -109,7 +110,8 @@ fn scene_of(t: &Transaction<'_>, name: &str) -> rusqlite::Result<i64> {
 /// Takes patches, note, `kept` and results of a shot over to another one of the same source.
 fn take_over(t: &Transaction<'_>, from: ShotId, to: ShotId) -> rusqlite::Result<()> {
     t.execute(
-        "UPDATE shot SET kept = (SELECT kept FROM shot WHERE id = ?1) WHERE id = ?2",
+        "UPDATE shot SET (kept, setup_by_hand, scene_by_hand) =
+             (SELECT kept, setup_by_hand, scene_by_hand FROM shot WHERE id = ?1) WHERE id = ?2",
         params![from, to],
     )?;
     t.execute(
@@ -283,7 +285,10 @@ impl Film {
                 |row| row.get(0),
             )?;
             let setup = setup_of(t, setup, &scene)?;
-            shots.iter().try_for_each(|shot| move_to(t, *shot, setup))
+            shots.iter().try_for_each(|shot| {
+                move_to(t, *shot, setup)?;
+                grouped(t, "setup_by_hand", *shot)
+            })
         })
     }
 
@@ -315,30 +320,53 @@ impl Film {
                     let own = setup_of(t, &name, scene)?;
                     moving
                         .iter()
-                        .try_for_each(|shot| move_to(t, shot.id, own))?;
+                        .try_for_each(|shot| move_to(t, shot.id, own).map(|_| ()))?;
                 }
             }
-            Ok(())
+            shots
+                .iter()
+                .try_for_each(|shot| grouped(t, "scene_by_hand", *shot))
         })
     }
 
-    /// Puts every shot named into a setup and a scene at once, in one decision.
+    /// Puts every shot named into a setup and a scene as suggested, in one decision. Gives whether
+    /// that changed anything.
     ///
     /// # Errors
     /// If the film cannot be written.
-    pub fn arrange(&mut self, places: &[(ShotId, String, String)]) -> Result<()> {
-        self.decided("group", &json!({"shots": places.len()}), |t| {
+    pub fn arrange(&mut self, places: &[(ShotId, String, String)]) -> Result<bool> {
+        self.decided("suggest", &json!({"shots": places.len()}), |t| {
+            let mut changed = 0;
             for (shot, setup, scene) in places {
                 let setup = setup_of(t, setup, scene)?;
-                move_to(t, *shot, setup)?;
+                changed += move_to(t, *shot, setup)?;
                 let scene = scene_of(t, scene)?;
-                t.execute(
+                changed += t.execute(
                     "UPDATE setup SET scene_id = ?2 WHERE id = ?1 AND scene_id <> ?2",
                     params![setup, scene],
                 )?;
             }
-            Ok(())
+            Ok(changed > 0)
         })
+    }
+
+    /// Which shots the editor has grouped.
+    ///
+    /// # Errors
+    /// If the film cannot be read.
+    pub fn grouped_by_hand(&self) -> Result<Vec<GroupedByHand>> {
+        self.rows(
+            "SELECT id, setup_by_hand, scene_by_hand FROM shot
+             WHERE setup_by_hand OR scene_by_hand ORDER BY id",
+            [],
+            |row| {
+                Ok(GroupedByHand {
+                    shot: row.get(0)?,
+                    setup: row.get(1)?,
+                    scene: row.get(2)?,
+                })
+            },
+        )
     }
 
     /// Gives a setup or scene another name.
@@ -370,6 +398,14 @@ impl Film {
             t.execute(
                 &format!("UPDATE {table} SET name = ?2 WHERE name = ?1"),
                 params![name, to],
+            )?;
+            t.execute(
+                &format!(
+                    "UPDATE shot SET {table}_by_hand = 1 WHERE setup_id IN (
+                         SELECT setup.id FROM setup JOIN scene ON scene.id = scene_id
+                         WHERE {table}.name = ?1)"
+                ),
+                params![to],
             )?;
             Ok(())
         })
@@ -601,10 +637,18 @@ impl Film {
     }
 }
 
-fn move_to(t: &Transaction<'_>, shot: ShotId, setup: SetupId) -> rusqlite::Result<()> {
+/// Gives the number of shots that were moved: 0 where it was there.
+fn move_to(t: &Transaction<'_>, shot: ShotId, setup: SetupId) -> rusqlite::Result<usize> {
     t.execute(
         "UPDATE shot SET setup_id = ?2 WHERE id = ?1 AND setup_id <> ?2",
         params![shot, setup],
+    )
+}
+
+fn grouped(t: &Transaction<'_>, column: &str, shot: ShotId) -> rusqlite::Result<()> {
+    t.execute(
+        &format!("UPDATE shot SET {column} = 1 WHERE id = ?1 AND {column} = 0"),
+        params![shot],
     )?;
     Ok(())
 }

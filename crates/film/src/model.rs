@@ -136,6 +136,17 @@ pub struct Shot {
     pub used: Value,
 }
 
+/// A shot that the editor has grouped: no suggestion changes that.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct GroupedByHand {
+    /// The shot.
+    pub shot: ShotId,
+    /// Its setup was chosen or named.
+    pub setup: bool,
+    /// Its scene was chosen or named.
+    pub scene: bool,
+}
+
 /// A place in a cut: a shot that is there already, or a new one.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Place {

@@ -130,6 +130,7 @@ const MIGRATIONS: &[&str] = &[
     CHOICES,
     CUTS,
     TINTS,
+    BY_HAND,
 ];
 
 /// Faces found, who they are, what is asked about them.
@@ -232,6 +233,18 @@ const CUTS: &str = "
 const TINTS: &str = "
     ALTER TABLE film ADD COLUMN tint TEXT;
     ALTER TABLE scene ADD COLUMN tint TEXT;
+";
+
+/// What the editor has grouped: no suggestion changes it. Of films made before, the history knows.
+const BY_HAND: &str = "
+    ALTER TABLE shot ADD COLUMN setup_by_hand INTEGER NOT NULL DEFAULT 0;
+    ALTER TABLE shot ADD COLUMN scene_by_hand INTEGER NOT NULL DEFAULT 0;
+    UPDATE shot SET setup_by_hand = 1 WHERE name IN (
+        SELECT value FROM decision, json_each(detail, '$.shots')
+        WHERE verb = 'group' AND state = 'done' AND json_type(detail, '$.setup') = 'text');
+    UPDATE shot SET scene_by_hand = 1 WHERE name IN (
+        SELECT value FROM decision, json_each(detail, '$.shots')
+        WHERE verb = 'group' AND state = 'done' AND json_type(detail, '$.scene') = 'text');
 ";
 
 /// Sets the connection up and says whether the file is a film.

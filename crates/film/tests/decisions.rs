@@ -45,6 +45,9 @@ fn decided(film: &Film) -> Value {
         "cut": shots.iter().map(about).collect::<Vec<_>>(),
         "scenes": film.scenes().unwrap().into_iter().map(|s| s.name).collect::<Vec<_>>(),
         "aims": film.people().unwrap().into_iter().map(|p| (p.name, p.aim)).collect::<Vec<_>>(),
+        "by hand": film.grouped_by_hand().unwrap().into_iter()
+            .filter(|hand| shots.iter().any(|shot| shot.id == hand.shot))
+            .map(|hand| (hand.shot.0, hand.setup, hand.scene)).collect::<Vec<_>>(),
         "from": film.cut().unwrap().map(|c| c.id),
     })
 }
@@ -84,6 +87,7 @@ enum Act {
     Draw(usize, u64, u8),
     Setup(usize, u8),
     Scene(usize, u8),
+    Suggest(Vec<(u8, u8)>),
     Undo,
     Redo,
     OpenAnew,
@@ -99,6 +103,7 @@ fn act() -> impl Strategy<Value = Act> {
         2 => (0usize..8, 0u64..20, any::<u8>()).prop_map(|(s, f, v)| Act::Draw(s, f, v)),
         1 => (0usize..8, 0u8..3).prop_map(|(s, n)| Act::Setup(s, n)),
         1 => (0usize..8, 0u8..3).prop_map(|(s, n)| Act::Scene(s, n)),
+        1 => prop::collection::vec((0u8..3, 0u8..3), 0..6).prop_map(Act::Suggest),
         4 => Just(Act::Undo),
         2 => Just(Act::Redo),
         1 => Just(Act::OpenAnew),
@@ -145,6 +150,16 @@ fn perform(film: &mut Film, act: &Act) {
                 film.put_in_scene(&[shot.id], &format!("scene {number}"))
                     .unwrap();
             }
+        }
+        Act::Suggest(numbers) => {
+            let places: Vec<(ShotId, String, String)> = shots
+                .iter()
+                .zip(numbers)
+                .map(|(shot, (setup, scene))| {
+                    (shot.id, format!("set {setup}"), format!("scene {scene}"))
+                })
+                .collect();
+            film.arrange(&places).unwrap();
         }
         Act::Undo | Act::Redo | Act::OpenAnew => {}
     }
@@ -277,4 +292,41 @@ fn what_is_said_about_tints_is_kept_and_taken_back() {
     assert_eq!(of(&film), (None, vec![None, None]));
     film.redo().unwrap();
     assert_eq!(of(&film), one);
+}
+
+#[test]
+fn what_was_grouped_by_hand_is_known_and_taken_back() {
+    let directory = tempfile::tempdir().unwrap();
+    let mut film = new_film(&directory.path().join("day.inkarnat"));
+    let ids: Vec<ShotId> = film.shots().unwrap().iter().map(|shot| shot.id).collect();
+    let by_hand = |film: &Film| -> Vec<(ShotId, bool, bool)> {
+        film.grouped_by_hand()
+            .unwrap()
+            .into_iter()
+            .map(|hand| (hand.shot, hand.setup, hand.scene))
+            .collect()
+    };
+    assert!(by_hand(&film).is_empty());
+    film.put_in_setup(&ids[..1], "window").unwrap();
+    film.put_in_scene(&ids[1..], "night").unwrap();
+    assert_eq!(
+        by_hand(&film),
+        [(ids[0], true, false), (ids[1], false, true)]
+    );
+    film.undo().unwrap();
+    assert_eq!(by_hand(&film), [(ids[0], true, false)]);
+    film.undo().unwrap();
+    assert!(by_hand(&film).is_empty());
+    // A suggestion is nothing that was done by hand, and can be taken back as well.
+    let place = |id: ShotId| (id, "hall".to_owned(), "day".to_owned());
+    let places: Vec<_> = ids.iter().copied().map(place).collect();
+    assert!(film.arrange(&places).unwrap());
+    assert!(!film.arrange(&places).unwrap());
+    assert!(by_hand(&film).is_empty());
+    assert_eq!(film.setups().unwrap().len(), 1);
+    film.undo().unwrap();
+    assert_eq!(film.setups().unwrap().len(), 2);
+    // Whoever names a setup has grouped what is in it.
+    film.rename_group("setup", "a", "door").unwrap();
+    assert_eq!(by_hand(&film), [(ids[0], true, false)]);
 }

@@ -4,6 +4,7 @@ mod ahead;
 mod finding;
 mod follow;
 mod limits;
+pub(crate) mod looking;
 mod luma;
 mod picking;
 pub(crate) mod picturing;

@@ -91,7 +91,7 @@ fn part_of(native: &Native<'_>, part: Option<[f64; 4]>) -> Region {
 
 /// A region, decoded, and averaged down to a width where it is wider: every source pixel counts with the area that it
 /// covers. Never made larger.
-fn shrunk(native: &Native<'_>, region: Region, width: Option<usize>) -> Rgb {
+pub(crate) fn shrunk(native: &Native<'_>, region: Region, width: Option<usize>) -> Rgb {
     let width = width.unwrap_or(region.width).clamp(1, region.width);
     if width == region.width {
         return native.rgb_region(region);

@@ -1,11 +1,11 @@
 //! Looking through a finished picture for its shots.
 
+use crate::AppError;
 use crate::Result;
 use crate::clip::follow::clip;
 use crate::clip::luma::reduced;
 use crate::event::Cancel;
 use crate::job::WatchJob;
-use crate::AppError;
 use inkarnat_color::picture::Native;
 use inkarnat_color::{Coefficients, Region};
 use inkarnat_cut::{Seen, SmallPicture, Watcher};
@@ -16,7 +16,11 @@ const COLUMNS: usize = 256;
 /// Columns and rows of chroma.
 const CHROMA: (usize, usize) = (64, 36);
 
-pub(crate) fn perform(job: &WatchJob, cancel: &Cancel, progress: &dyn Fn(u64, u64)) -> Result<Seen> {
+pub(crate) fn perform(
+    job: &WatchJob,
+    cancel: &Cancel,
+    progress: &dyn Fn(u64, u64),
+) -> Result<Seen> {
     let mut reader = Reader::open(&job.path).map_err(clip)?;
     let total = reader.probe().frames;
     let mut watcher = Watcher::new();

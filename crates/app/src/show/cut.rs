@@ -263,6 +263,7 @@ pub fn describe(decision: &Decision) -> String {
                 };
                 format!("{what} for {}", word("setup")?)
             }
+            "suggest" => "setups and scenes as suggested".to_owned(),
             "note" => match word("note")?.as_str() {
                 "" => format!("the note of {} was taken away", word("shot")?),
                 text => format!("the note of {}: {text}", word("shot")?),

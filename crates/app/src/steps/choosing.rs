@@ -80,7 +80,8 @@ pub fn settle_choices(film: &mut Film) -> Result<()> {
         let Some((key, record)) = film.fix::<FixRecord>(setup.id)? else {
             continue;
         };
-        if record.choice != choice {
+        // What is carried from another setup follows that one when it is solved again.
+        if record.choice != choice && record.carried_from.is_none() {
             let problem = read_problem(film, &setup)?;
             let record = settled(record, choice, &problem)?;
             keep_record(film, setup.id, &key, &record)?;

@@ -30,6 +30,9 @@ pub(crate) struct Used {
     pub reel: Option<String>,
     /// Name of the clip in the list.
     pub clip: String,
+    /// The scene that the list says it belongs to.
+    #[serde(default)]
+    pub scene: Option<String>,
     /// The source span as the list has it; `None` for a finished picture.
     pub listed: Option<SourceSpan>,
 }

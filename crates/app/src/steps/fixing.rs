@@ -6,6 +6,7 @@ use crate::nearest::{NearestCdl, nearest_cdl};
 use crate::problem::{Context, Problem};
 use crate::show::ChosenBy;
 use crate::steps::choosing::{Choice, choice_of, settled};
+use crate::steps::suggesting::carried_from;
 use crate::steps::taking::AimSetting;
 use crate::steps::tinting::{Lit, keep_tints};
 use crate::{AppError, Result};
@@ -16,6 +17,7 @@ use inkarnat_fix::{
     AimKind, Belief, Fix, Limits, PersonProblem, Problem as ToSolve, ProblemError, Reach, Solution,
     State, believe, solve_with,
 };
+use inkarnat_ops::Op;
 use inkarnat_reading::ShotReading;
 use serde::{Deserialize, Serialize};
 
@@ -41,6 +43,9 @@ pub struct FixRecord {
     /// What all of the film together says of the people and the light of this setup.
     #[serde(default)]
     pub belief: Option<Belief>,
+    /// The setup that this fix was taken over from: nobody is read in its own shots.
+    #[serde(default)]
+    pub carried_from: Option<String>,
 }
 
 impl FixRecord {
@@ -108,6 +113,7 @@ pub fn fix_film(film: &mut Film, context: Context<'_>, problems: &mut Vec<Proble
     let setups = film.setups()?;
     let shots = film.shots()?;
     let mut tasks = Vec::new();
+    let mut without = Vec::new();
     for (index, setup) in setups.iter().enumerate() {
         let own: Vec<&Shot> = shots
             .iter()
@@ -124,8 +130,7 @@ pub fn fix_film(film: &mut Film, context: Context<'_>, problems: &mut Vec<Proble
                 number: index + 1,
                 problem,
             }),
-            // Nothing was read, and reading has said so.
-            Ok(None) => film.drop_fix(setup.id)?,
+            Ok(None) => without.push(setup),
             Err(error @ (AppError::Cancelled | AppError::Film(_))) => return Err(error),
             Err(error) => context.fail(problems, Stage::Fix, &setup.name, error.to_string()),
         }
@@ -152,6 +157,66 @@ pub fn fix_film(film: &mut Film, context: Context<'_>, problems: &mut Vec<Proble
             Err(error) => context.fail(problems, Stage::Fix, &task.setup.name, error.to_string()),
         }
     }
+    for setup in without {
+        carry(film, setup, &tasks, context)?;
+    }
+    Ok(())
+}
+
+/// A setup without a readable face carries the fix of another one of its camera in its scene. Where
+/// there is none, it has none, and reading has said so.
+fn carry(film: &mut Film, setup: &Setup, tasks: &[Task<'_>], context: Context<'_>) -> Result<()> {
+    let from = carried_from(film, setup)?;
+    let task = from.and_then(|from| tasks.iter().find(|task| task.setup.id == from.id));
+    let Some(task) = task else {
+        return Ok(film.drop_fix(setup.id)?);
+    };
+    let Some((key, donor)) = film.fix::<FixRecord>(task.setup.id)? else {
+        return Ok(film.drop_fix(setup.id)?);
+    };
+    let mut fix = donor.fix().clone();
+    fix.people.clear();
+    // What was done to skin alone is nothing to a picture without any: its walls stay as they are
+    // beside it.
+    fix.ops.retain(|op| !matches!(op, Op::KeyedCdl(_)));
+    let why = format!(
+        "Nobody is read here: the fix of {}, of the same camera in the same scene.",
+        task.setup.name
+    );
+    fix.reach = Reach::Picture;
+    fix.explain.clone_from(&why);
+    let record = FixRecord {
+        cdl: nearest_cdl(&fix.ops, &task.problem),
+        solution: Solution {
+            chosen: Reach::Picture,
+            why,
+            mids: Fix {
+                reach: Reach::Mids,
+                ..fix.clone()
+            },
+            picture: fix,
+            skin: None,
+            light: donor.solution.light.clone(),
+        },
+        choice: None,
+        by_hand: None,
+        beyond: Vec::new(),
+        belief: None,
+        carried_from: Some(task.setup.name.clone()),
+    };
+    let key = InputKey::of(&(METHOD, &task.setup.name, &key, &record.solution.picture.ops));
+    let known = film
+        .fix::<FixRecord>(setup.id)?
+        .is_some_and(|(known, _)| known == key);
+    if !known {
+        keep_record(film, setup.id, &key, &record)?;
+    }
+    context.ended(
+        Stage::Fix,
+        &setup.name,
+        format!("carries the fix of {}", task.setup.name),
+        known,
+    );
     Ok(())
 }
 
@@ -198,6 +263,7 @@ fn fix_setup(
         by_hand: None,
         beyond: Vec::new(),
         belief: Some(belief),
+        carried_from: None,
     };
     let record = settled(record, choice_of(film, setup.id)?, problem)?;
     keep_record(film, setup.id, &key, &record)?;

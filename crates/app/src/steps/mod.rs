@@ -13,6 +13,7 @@ pub(crate) mod reading;
 pub(crate) mod recutting;
 pub(crate) mod reuse;
 pub(crate) mod running;
+pub(crate) mod suggesting;
 pub(crate) mod taking;
 pub(crate) mod tinting;
 pub(crate) mod versions;

@@ -6,6 +6,7 @@ use crate::problem::{Context, Problem};
 use crate::steps::cutting::left_out_of;
 use crate::steps::finding::{self, known_faces, new_faces};
 use crate::steps::reuse::{covers, sum_up_again};
+use crate::steps::suggesting::carries;
 use crate::steps::taking::{assumptions, locate, naming, probe_of};
 use crate::weights::Weights;
 use crate::{AppError, Result};
@@ -68,6 +69,11 @@ pub fn read_film(
         if read.is_some_and(|step| step.outcome == StepOutcome::Done)
             && film.people_read(shot.id)?.is_empty()
         {
+            if let Some(setup) = carries(film, shot)? {
+                let text = format!("nobody is read in it; it carries the fix of {setup}");
+                context.note(&shot.name, &text);
+                continue;
+            }
             let text = nobody(film, shot, weights.is_some())?;
             context.fail(problems, Stage::Read, &shot.name, text);
         }

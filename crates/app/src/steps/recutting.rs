@@ -3,8 +3,9 @@
 use crate::event::Stage;
 use crate::problem::{Context, Problem};
 use crate::steps::cutting::{Used, counted, rate_of, used_of};
-use crate::steps::watching::{picture_of, used_in_picture};
+use crate::steps::suggesting::suggest_groups;
 use crate::steps::taking::{listed, naming, new_source, probe_of};
+use crate::steps::watching::{picture_of, used_in_picture};
 use crate::{AppError, Result};
 use inkarnat_cut::{
     CutList, Event, Known, Linked, Matched, Rate, SourceFacts, Status, Wanted, link, match_recut,
@@ -124,6 +125,7 @@ pub fn cut_film(
         )));
     }
     let changes = place(film, &name, &list, &linked, &usable)?;
+    suggest_groups(film, context)?;
     context.ended(
         Stage::Start,
         &name,
@@ -452,6 +454,7 @@ fn used(event: &Event, found: &Linked, source: &Source) -> Used {
         event: event.number.clone(),
         reel: event.reel.clone(),
         clip: event.name.clone(),
+        scene: event.scene.clone(),
         listed: Some(event.source),
     }
 }

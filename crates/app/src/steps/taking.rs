@@ -3,6 +3,7 @@
 use crate::event::Stage;
 use crate::job::{Job, ProbeJob, Probed};
 use crate::problem::{Context, Problem};
+use crate::steps::suggesting::suggest_groups;
 use crate::{AppError, Result};
 use inkarnat_film::{Film, Fingerprint, NewSource, Shot, Source, value_of};
 use inkarnat_fix::Aim;
@@ -75,7 +76,7 @@ pub fn take_in(
             Err(error) => context.fail(problems, Stage::Start, &name, error.to_string()),
         }
     }
-    Ok(())
+    suggest_groups(film, context)
 }
 
 fn take_one(film: &mut Film, clip: &Path, context: Context<'_>) -> Result<Option<Probed>> {

@@ -29,7 +29,11 @@ pub(crate) fn picture_of(film: &mut Film, path: &Path, context: Context<'_>) -> 
         film.sources()?
             .into_iter()
             .find(|source| Some(&source.absolute) == absolute.as_ref())
-            .ok_or_else(|| AppError::Clip(format!("{name}: was moved while it was taken in; try again")))
+            .ok_or_else(|| {
+                AppError::Clip(format!(
+                    "{name}: was moved while it was taken in; try again"
+                ))
+            })
     };
     let mut source = find(film)?;
     if seen_of(&source)?.is_none() {
@@ -48,12 +52,20 @@ pub(crate) fn picture_of(film: &mut Film, path: &Path, context: Context<'_>) -> 
     if seen.shots.is_empty() {
         return Err(AppError::Request(format!(
             "{name}: no shot in it, only {}; give the finished picture or a cut list (.otio or .edl)",
-            seen.spans.first().map_or("nothing", |span| span.what.word())
+            seen.spans
+                .first()
+                .map_or("nothing", |span| span.what.word())
         )));
     }
     let probe = probe_of(&source)?;
     let rate = rate_of(&probe).unwrap_or(Rate::FILM);
-    let start = counted(&probe).map_or(Timecode { frame: 0, drop: false }, |(_, start)| start);
+    let start = counted(&probe).map_or(
+        Timecode {
+            frame: 0,
+            drop: false,
+        },
+        |(_, start)| start,
+    );
     let events: Vec<Event> = seen
         .shots
         .iter()

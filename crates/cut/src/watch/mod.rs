@@ -182,7 +182,10 @@ impl Watcher {
             }
             let blank = a.is_blank() || b.is_blank();
             // The same picture lighter, darker or moved is one shot.
-            if !blank && (small::alike(a, b) > SAME_DRAWING || small::moved_finely(a, b) < SAME_MOVED * apart) {
+            if !blank
+                && (small::alike(a, b) > SAME_DRAWING
+                    || small::moved_finely(a, b) < SAME_MOVED * apart)
+            {
                 continue;
             }
             let (start, end) = self.ends(centre, half);

@@ -23,6 +23,8 @@ pub(super) struct RawEvent {
     /// Speed in frames a second.
     pub(super) speed: Option<f64>,
     pub(super) cdl: Option<Cdl>,
+    /// The scene, by a comment: common practice, no source.
+    pub(super) scene: Option<String>,
     pub(super) comments: Vec<String>,
 }
 
@@ -110,6 +112,7 @@ fn event(line: usize, text: &str, drop: bool) -> Option<RawEvent> {
         file: None,
         speed: None,
         cdl: None,
+        scene: None,
         comments: Vec::new(),
     })
 }
@@ -122,6 +125,8 @@ fn remark(event: &mut RawEvent, comment: &str) {
         event.to = some(name);
     } else if let Some(name) = after(comment, "SOURCE FILE:") {
         event.file = some(name);
+    } else if let Some(scene) = after(comment, "SCENE:") {
+        event.scene = some(scene);
     } else if let Some(numbers) = after(comment, "ASC_SOP").and_then(numbers_of::<9>) {
         let cdl = event.cdl.get_or_insert(Cdl::NEUTRAL);
         cdl.slope = [numbers[0], numbers[1], numbers[2]];

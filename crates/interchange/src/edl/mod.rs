@@ -12,6 +12,7 @@
 //! M2   B001       048.0                11:00:00:00
 //! * ASC_SOP (1 1 1)(0 0 0)(1 1 1)
 //! * ASC_SAT 1
+//! * SCENE: 12
 //! ```
 //!
 //! An event is its number, reel, channels, transition (`C` cut, `D` dissolve, `W…` wipe) with its

@@ -299,6 +299,7 @@ fn event(
         head,
         tail: None,
         cdl: raw.cdl,
+        scene: raw.scene.clone(),
         comments: raw.comments.clone(),
     };
     Ok((Some(event), head))

@@ -150,6 +150,9 @@ fn write_event(
         );
         let _ = writeln!(out, "* ASC_SAT {:.6}", cdl.saturation);
     }
+    if let Some(scene) = &event.scene {
+        let _ = writeln!(out, "* SCENE: {}", one_line(scene));
+    }
     for comment in &event.comments {
         let _ = writeln!(out, "* {}", one_line(comment));
     }

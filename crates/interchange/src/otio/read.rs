@@ -371,6 +371,7 @@ impl Reading {
             head: None,
             tail: None,
             cdl: cdl_of(&item["metadata"]["cdl"]),
+            scene: scene_of(item),
             comments: comments_of(item),
         }))
     }
@@ -409,6 +410,16 @@ fn reel_of(item: &Value, media: &Value) -> Option<String> {
     .find_map(|value| value.as_str())
     .filter(|reel| !reel.is_empty())
     .map(str::to_owned)
+}
+
+/// The format has no place for scenes: metadata of this name, text or a number.
+fn scene_of(item: &Value) -> Option<String> {
+    match &item["metadata"]["scene"] {
+        Value::String(text) => Some(text.trim().to_owned()),
+        Value::Number(number) => Some(number.to_string()),
+        _ => None,
+    }
+    .filter(|scene| !scene.is_empty())
 }
 
 fn comments_of(item: &Value) -> Vec<String> {

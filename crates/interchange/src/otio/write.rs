@@ -88,6 +88,9 @@ fn clip(event: &Event, record: Rate) -> Value {
     if !event.comments.is_empty() {
         own.insert("comments".to_owned(), json!(event.comments));
     }
+    if let Some(scene) = &event.scene {
+        metadata.insert("scene".to_owned(), json!(scene));
+    }
     if !own.is_empty() {
         metadata.insert("cmx_3600".to_owned(), Value::Object(own));
     }
