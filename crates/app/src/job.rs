@@ -1,6 +1,6 @@
 //! Jobs of a child process and its answers: plain data on both sides.
 
-use crate::clip::{looking, picturing, probing, proving, reading, rendering};
+use crate::clip::{looking, picturing, probing, proving, reading, rendering, watching};
 use crate::event::Cancel;
 use crate::{AppError, Result};
 use inkarnat_color::Region;
@@ -29,6 +29,8 @@ pub enum Job {
     Render(RenderJob),
     /// Read a delivered file again beside its source: [`Proved`].
     Prove(ProveJob),
+    /// Look through a finished picture: [`inkarnat_cut::Seen`].
+    Watch(WatchJob),
     /// Pictures of frames, to look at: [`Pictured`].
     Picture(PictureJob),
     /// The densities of a frame: [`Traced`].
@@ -58,6 +60,15 @@ pub struct Looked {
 pub struct ProbeJob {
     /// The file.
     pub path: PathBuf,
+}
+
+/// Look through a finished picture.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct WatchJob {
+    /// The file.
+    pub path: PathBuf,
+    /// The film's working space.
+    pub space: WorkingSpace,
 }
 
 /// What was found out about a file.
@@ -507,6 +518,7 @@ impl Job {
             Self::Read(job) => raw(&reading::perform(job, cancel, progress)?),
             Self::Render(job) => raw(&rendering::perform(job, cancel, progress)?),
             Self::Prove(job) => raw(&proving::perform(job, cancel, progress)?),
+            Self::Watch(job) => raw(&watching::perform(job, cancel, progress)?),
             Self::Picture(job) => raw(&picturing::perform(job, cancel)?),
             Self::Trace(job) => raw(&picturing::trace(job)?),
             Self::Look(job) => raw(&looking::perform(job, cancel)?),

@@ -52,4 +52,5 @@ pub use steps::running::{Order, film_in, run};
 pub use steps::taking::{
     AimSetting, draw, draw_shape, open_or_create, patches_listed, set_aims, take_in, undraw,
 };
+pub use steps::tinting::set_tint;
 pub use worker::Workers;

@@ -3,8 +3,8 @@
 mod cut;
 
 pub use cut::{
-    CutReport, HistoryReport, LeftOutReport, SceneReport, SetupReport, UsedReport, VersionReport,
-    describe,
+    CutReport, HistoryReport, LeftOutReport, SceneReport, SetupReport, TintReport, UsedReport,
+    VersionReport, describe,
 };
 
 use crate::faces::FaceFacts;
@@ -78,7 +78,7 @@ pub struct Question {
     /// Its number: stays the same as long as it is open.
     pub id: u64,
     /// What is in doubt: `same` (are two people one?), `picture` (is a face a picture?), `skin` (is
-    /// it painted or a mask?).
+    /// it painted or a mask?), `tint` (is the tint that cameras of a scene share meant so?).
     pub kind: String,
     /// The people concerned.
     pub people: Vec<String>,

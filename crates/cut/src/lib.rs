@@ -13,6 +13,7 @@ mod recut;
 mod seen;
 mod suggest;
 mod timecode;
+mod watch;
 
 pub use flatten::flatten;
 pub use link::{Linked, NotLinked, SourceFacts, link, plain};
@@ -24,3 +25,4 @@ pub use suggest::{
     NameFacts, Suggested, Thumbnail, ToGroup, camera_of_reel, name_facts, same_setup, suggest,
 };
 pub use timecode::{Timecode, TimecodeError};
+pub use watch::{SmallPicture, Watcher};

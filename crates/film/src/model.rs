@@ -100,6 +100,8 @@ pub struct Scene {
     pub id: SceneId,
     /// Its name.
     pub name: String,
+    /// What is said about a tint that its cameras share: `keep`, `correct`; `None`: nothing.
+    pub tint: Option<String>,
 }
 
 /// A setup: the unit that carries one fix.

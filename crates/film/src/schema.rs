@@ -129,6 +129,7 @@ const MIGRATIONS: &[&str] = &[
     FACES,
     CHOICES,
     CUTS,
+    TINTS,
     BY_HAND,
 ];
 
@@ -226,6 +227,12 @@ const CUTS: &str = "
         input_key TEXT NOT NULL,
         signature TEXT NOT NULL
     ) STRICT;
+";
+
+/// Whether the tint that cameras of a scene share is meant so: `keep`, `correct`, null: nobody has said.
+const TINTS: &str = "
+    ALTER TABLE film ADD COLUMN tint TEXT;
+    ALTER TABLE scene ADD COLUMN tint TEXT;
 ";
 
 /// What the editor has grouped: no suggestion changes it. Of films made before, the history knows.

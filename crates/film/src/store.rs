@@ -426,7 +426,7 @@ impl Film {
     /// If the film cannot be read.
     pub fn scenes(&self) -> Result<Vec<Scene>> {
         self.rows(
-            "SELECT scene.id, scene.name FROM scene
+            "SELECT scene.id, scene.name, scene.tint FROM scene
              JOIN setup ON setup.scene_id = scene.id JOIN shot ON shot.setup_id = setup.id
              WHERE position > 0 GROUP BY scene.id ORDER BY min(position)",
             [],
@@ -434,9 +434,38 @@ impl Film {
                 Ok(Scene {
                     id: row.get::<_, SceneId>(0)?,
                     name: row.get(1)?,
+                    tint: row.get(2)?,
                 })
             },
         )
+    }
+
+    /// What is said about tints in the whole film; a scene's own word wins.
+    ///
+    /// # Errors
+    /// If the film cannot be read.
+    pub fn tint(&self) -> Result<Option<String>> {
+        self.read(|c| c.query_row("SELECT tint FROM film WHERE id = 1", [], |row| row.get(0)))
+    }
+
+    /// Says whether tints that cameras share are kept (`keep`) or corrected (`correct`): in one scene, or in the whole film,
+    /// which then holds for every scene.
+    ///
+    /// # Errors
+    /// If the film cannot be written.
+    pub fn set_tint(&mut self, scene: Option<&Scene>, tint: &str) -> Result<()> {
+        let detail = serde_json::json!({"scene": scene.map(|s| &s.name), "tint": tint});
+        self.decided("tint", &detail, |t| match scene {
+            Some(scene) => t.execute(
+                "UPDATE scene SET tint = ?2 WHERE id = ?1",
+                params![scene.id, tint],
+            ),
+            None => {
+                t.execute("UPDATE scene SET tint = NULL", [])?;
+                t.execute("UPDATE film SET tint = ?1 WHERE id = 1", params![tint])
+            }
+        })?;
+        Ok(())
     }
 
     /// The people, in the order of first mention.

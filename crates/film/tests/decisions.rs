@@ -266,6 +266,35 @@ fn a_lost_shot_waits_with_what_was_decided() {
 }
 
 #[test]
+fn what_is_said_about_tints_is_kept_and_taken_back() {
+    let directory = tempfile::tempdir().unwrap();
+    let path = directory.path().join("day.inkarnat");
+    let mut film = new_film(&path);
+    let shot = film.shots().unwrap()[1].id;
+    film.put_in_scene(&[shot], "evening").unwrap();
+    let of = |film: &Film| {
+        let scenes = film.scenes().unwrap();
+        let tints: Vec<_> = scenes.into_iter().map(|s| s.tint).collect();
+        (film.tint().unwrap(), tints)
+    };
+    let evening = film.scenes().unwrap()[1].clone();
+    film.set_tint(Some(&evening), "correct").unwrap();
+    let one = (None, vec![None, Some("correct".to_owned())]);
+    assert_eq!(of(&film), one);
+    // Said of the whole film it holds for every scene.
+    film.set_tint(None, "keep").unwrap();
+    assert_eq!(of(&film), (Some("keep".to_owned()), vec![None, None]));
+    drop(film);
+    let mut film = Film::open(&path).unwrap();
+    film.undo().unwrap();
+    assert_eq!(of(&film), one);
+    film.undo().unwrap();
+    assert_eq!(of(&film), (None, vec![None, None]));
+    film.redo().unwrap();
+    assert_eq!(of(&film), one);
+}
+
+#[test]
 fn what_was_grouped_by_hand_is_known_and_taken_back() {
     let directory = tempfile::tempdir().unwrap();
     let mut film = new_film(&directory.path().join("day.inkarnat"));

@@ -23,7 +23,13 @@ pub(crate) fn choose(
         .collect();
     if all.iter().all(|fix| fix.is_identity()) {
         let why = if picture.state == State::OnAim {
-            "the skin is on aim: nothing is moved".to_owned()
+            match light.tint {
+                Some(tint) if tint.agrees => {
+                    "cameras of this scene share its tint, which is kept: nothing is moved"
+                }
+                _ => "the skin is on aim: nothing is moved",
+            }
+            .to_owned()
         } else {
             "no move within the limits gets nearer to the aim: nothing is moved".to_owned()
         };
@@ -40,7 +46,11 @@ pub(crate) fn choose(
         .iter()
         .copied()
         .fold(picture, |a, b| if total(b) < total(a) { b } else { a });
-    (best.reach, reason(best, picture, mids, skin, light))
+    let mut why = reason(best, picture, mids, skin, light);
+    if light.tint.is_some_and(|tint| !tint.agrees) {
+        why = format!("brought to the tint that the cameras of this scene share: {why}");
+    }
+    (best.reach, why)
 }
 
 /// What it costs that somebody stays off aim.

@@ -13,6 +13,7 @@ use crate::light::posterior::{Posterior, Prior, State, posterior, states, whites
 use crate::light::table::population;
 use crate::light::{Gaussian, SkinEstimate, WhiteEstimate};
 use crate::problem::{Problem, ProblemError};
+use crate::tint::Tint;
 
 /// Standard deviation of a face's chromaticity from shot to shot, ln: turned heads, other parts of the face, make-up.
 const BETWEEN_SHOTS: f64 = 0.03;
@@ -45,6 +46,9 @@ pub struct Belief {
     pub people: Vec<PersonBelief>,
     /// The white.
     pub white: WhiteEstimate,
+    /// The tint of the scene, where it is kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tint: Option<Tint>,
 }
 
 struct Witness {
@@ -183,6 +187,7 @@ pub(crate) fn believe_of(
             Ok(Belief {
                 people,
                 white: WhiteEstimate::new(&posterior, &evidence.surfaces),
+                tint: None,
             })
         })
         .collect()

@@ -26,6 +26,7 @@ mod sample;
 pub mod solution;
 mod solve;
 mod target;
+pub mod tint;
 
 pub use aim::{Aim, AimCentre, AimError, AimKind, Band, SaturationAim, Want};
 pub use joint::{Belief, PersonBelief, believe};
@@ -36,3 +37,4 @@ pub use presets::{PRESETS, Preset};
 pub use problem::{PersonProblem, PicturePixel, Problem, ProblemError};
 pub use solution::{Cost, Fix, PersonResult, Reach, SkinValue, Solution, State};
 pub use solve::{solve, solve_all, solve_with};
+pub use tint::{SharedTint, Tint, shared_tint};

@@ -5,6 +5,7 @@ use inkarnat_color::transfer::bt709_oetf;
 use inkarnat_color::{Lab, Percent, WorkingSpace, delta_e_2000};
 use nalgebra::Vector2;
 
+use crate::aim::Want;
 use crate::clipping::{Clipping, Edge, HALF_CODE, clipping, past_edge};
 use crate::evidence::{Evidence, finite};
 use crate::joint::Belief;
@@ -17,6 +18,14 @@ use crate::solution::SkinValue;
 
 /// A source pixel with all channels from here up is part of a blown area.
 const BLOWN: f64 = 0.985;
+/// A source pixel whose largest channel is here or above, and whose least is not below [`EDGE_LEAST`], is the soft edge of
+/// one, or nearly one: what it has lost of its colour makes it look more neutral than the light that it stands in.
+const EDGE: f64 = 0.97;
+const EDGE_LEAST: f64 = 0.85;
+/// Of the soft edges this share may gain more chroma than the limit: grain and hard-edged trim.
+const EDGE_STRAY: f64 = 0.05;
+/// Most pixels of either that are looked at.
+const BLOWN_LOOKED_AT: usize = 48;
 /// Pixels that the optimiser looks at; limits are checked on all of them.
 const FEW: usize = 160;
 /// Skin pixels that the optimiser looks at.
@@ -48,7 +57,8 @@ pub(crate) struct NeutralGroup {
     pub(crate) mean: [f64; 3],
     /// Share among all neutral pixels, times the probability of being one.
     pub(crate) share: f64,
-    /// Chromaticity that it is expected to have under D65: 0 for a true neutral, cream for cream.
+    /// Chromaticity that it is expected to have in the end: 0 for a true neutral, cream for cream, and the tint of the scene
+    /// on top where that is kept.
     pub(crate) expected: Vector2<f64>,
     /// a*, b* of the colour expected, at the lightness `l`.
     pub(crate) wanted: Vector2<f64>,
@@ -76,6 +86,8 @@ pub(crate) struct Ready {
     /// Each level and a code above.
     level_steps: Vec<[Logged; 2]>,
     pub(crate) blown: Vec<[f64; 3]>,
+    /// Soft edges of blown areas, and areas nearly blown.
+    pub(crate) edges: Vec<Logged>,
     pub(crate) neutrals: Vec<NeutralGroup>,
     pub(crate) light: LightEstimate,
 }
@@ -172,6 +184,10 @@ impl Ready {
             neutral: belief.white.neutrals(),
             white: belief.white.clone(),
             skin: belief.people.iter().map(|p| p.skin).collect(),
+            // A hue that was typed wins over a tint.
+            tint: belief
+                .tint
+                .filter(|_| problem.people.iter().all(|p| p.aim.hue == Want::Own)),
         };
         // Colour of the light, its largest channel 1.
         let [r, b] = light.neutral.map_or([0.0; 2], |n| n.cast);
@@ -209,11 +225,23 @@ impl Ready {
             .filter(|p| p.iter().all(|v| *v >= BLOWN))
             .collect();
         // A stray sparkle is no area.
-        let blown = if blown.len() * 1000 >= picture.len().max(1) {
-            thinned(&blown, 48)
-        } else {
-            Vec::new()
+        let area = |pixels: &[[f64; 3]]| {
+            if pixels.len() * 1000 >= picture.len().max(1) {
+                thinned(pixels, BLOWN_LOOKED_AT)
+            } else {
+                Vec::new()
+            }
         };
+        let edges: Vec<[f64; 3]> = outside
+            .iter()
+            .copied()
+            .filter(|p| {
+                let largest = p.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+                let least = p.iter().copied().fold(f64::INFINITY, f64::min);
+                largest >= EDGE && (EDGE_LEAST..BLOWN).contains(&least)
+            })
+            .collect();
+        let (blown, edges) = (area(&blown), area(&edges));
         let stepped = |p: &[f64; 3], by: f64| Logged::new(p.map(|v| v + by));
         Self {
             few: Logged::all(&thinned(&picture, FEW)),
@@ -233,6 +261,7 @@ impl Ready {
                 .collect(),
             levels,
             blown,
+            edges: Logged::all(&edges),
             neutrals,
             light,
         }
@@ -346,17 +375,7 @@ impl Ready {
                 (luma(by.apply_logged(next)) - luma(by.apply_logged(at))) / (2.0 * HALF_CODE)
             })
             .fold(1.0, f64::max);
-        m.blown = (!self.blown.is_empty()).then(|| {
-            self.blown
-                .iter()
-                .fold((0.0f64, 100.0f64), |(de, level), p| {
-                    let shown = |p: [f64; 3]| p.map(|v| v.clamp(0.0, 1.0));
-                    let gained = from_neutral(&self.lab, shown(by.apply(*p)))
-                        - from_neutral(&self.lab, shown(*p));
-                    let drop = 100.0 * (luma(shown(*p)) - luma(shown(by.apply(*p))));
-                    (de.max(gained), level.min(100.0 - drop))
-                })
-        });
+        m.blown = self.blown_after(by);
         let white = by.apply([1.0; 3]);
         m.white_level_pct = 100.0 * luma(white);
         m.neutral_growth = (!self.neutrals.is_empty()).then(|| {
@@ -367,6 +386,35 @@ impl Ready {
                 / self.neutrals.iter().map(|g| g.share).sum::<f64>()
         });
         m
+    }
+
+    /// Chroma that blown areas and their soft edges gain, CIEDE2000 from neutral, and the least level of what was blown, percent;
+    /// `None` where there are none.
+    fn blown_after(&self, by: &Move) -> Option<(f64, f64)> {
+        if self.blown.is_empty() && self.edges.is_empty() {
+            return None;
+        }
+        let shown = |p: [f64; 3]| p.map(|v| v.clamp(0.0, 1.0));
+        let gained = |before: [f64; 3], after: [f64; 3]| {
+            from_neutral(&self.lab, shown(after)) - from_neutral(&self.lab, shown(before))
+        };
+        let luma = |p: [f64; 3]| self.space.coefficients.luma(shown(p));
+        let (mut most, mut level) = (0.0f64, 100.0f64);
+        for p in &self.blown {
+            let after = by.apply(*p);
+            most = most.max(gained(*p, after));
+            level = level.min(100.0 - 100.0 * (luma(*p) - luma(after)));
+        }
+        if !self.edges.is_empty() {
+            let mut gains: Vec<f64> = self
+                .edges
+                .iter()
+                .map(|p| gained(p.rgb, by.apply_logged(p)))
+                .collect();
+            gains.sort_unstable_by(f64::total_cmp);
+            most = most.max(quantile(&gains, 1.0 - EDGE_STRAY));
+        }
+        Some((most, level))
     }
 
     /// CIEDE2000 of a neutral surface from the colour expected of it, at the luma that it has.
@@ -596,7 +644,7 @@ fn neutral_groups(
                 }
             }
             let level = space.coefficients.luma(mean);
-            let expected = log_ratios_of(mean, space) - cast;
+            let expected = log_ratios_of(mean, space) - cast + light.wanted();
             let linear = working_from_linear709([expected.x.exp(), 1.0, expected.y.exp()], space);
             let wanted = lab.lab(at_level(linear, level, space));
             let mut group = NeutralGroup {

@@ -38,7 +38,7 @@ pub(crate) fn centre(
 
 /// The person's own skin under D65 at a level, as Cb/Cr.
 ///
-/// A shot that is right as it is shows it. Where nothing neutral is to be had, the published band of hue bounds it.
+/// A shot that is right as it is shows it, and so does one in a tint that is kept. Where nothing neutral is to be had, the published band of hue bounds it.
 fn own_chroma(
     before: &SkinValue,
     estimate: &SkinEstimate,
@@ -46,18 +46,25 @@ fn own_chroma(
     level: Percent,
     space: WorkingSpace,
 ) -> Chroma {
-    let [rg, bg] = if light.white.is_right() {
+    let kept = light.tint.is_some_and(|tint| tint.agrees);
+    let [rg, bg] = if light.white.is_right() || kept {
         let raw = log_ratios(linear709(signal_of(before, space), space));
         [raw.x, raw.y]
     } else {
         estimate.chromaticity
+    };
+    let [rg, bg] = if kept {
+        [rg, bg]
+    } else {
+        let wanted = light.wanted();
+        [rg + wanted.x, bg + wanted.y]
     };
     let linear = working_from_linear709([rg.exp(), 1.0, bg.exp()], space);
     let own = space
         .coefficients
         .ycbcr_from_rgb(at_level(linear, level.signal(), space))
         .chroma();
-    if light.neutral.is_some() || light.white.is_right() {
+    if light.neutral.is_some() || light.white.is_right() || light.tint.is_some() {
         return own;
     }
     let (low, high) = PUBLISHED_BAND_DEG;

@@ -10,6 +10,10 @@ use inkarnat_fix::{
 use inkarnat_ops::{Chain, Op};
 use inkarnat_spectra::illuminant;
 
+fn space() -> inkarnat_color::WorkingSpace {
+    inkarnat_color::WorkingSpace::default()
+}
+
 fn band(low: f64, high: f64) -> Want {
     Want::Band(Band { low, high })
 }
@@ -72,6 +76,85 @@ fn a_bright_picture_with_a_window_is_not_burnt_out() {
             .collect();
         let again = read(&after);
         assert!(delta_e_2000(again.lab, fix.people[0].after.lab).0 < 0.01);
+    }
+}
+
+/// The soft edge of a blown window has lost a part of the cast with the channels that clipped; undoing the whole cast there would
+/// leave a coloured fringe (3.8 CIEDE2000 in a room with a warm cast and a neutral light outside, were it not looked at).
+#[test]
+fn soft_edges_of_a_blown_window_stay_neutral() {
+    let growth = |ops: &[Op], edges: &[[f32; 3]]| {
+        let off = |p: [f64; 3]| {
+            let lab = inkarnat_color::lab_from_signal(p.map(|v| v.clamp(0.0, 1.0)), space());
+            let neutral = inkarnat_color::Lab {
+                a: 0.0,
+                b: 0.0,
+                ..lab
+            };
+            delta_e_2000(lab, neutral).0
+        };
+        let mut gains: Vec<f64> = edges
+            .iter()
+            .map(|p| off(applied(ops, *p)) - off(p.map(f64::from)))
+            .collect();
+        gains.sort_by(f64::total_cmp);
+        gains[gains.len() * 95 / 100]
+    };
+    // The light outside has the cast of the room, or none.
+    for ((gains, stops), share) in [
+        ([1.25, 1.0, 0.7], 0.0),
+        ([1.4, 1.0, 0.55], 0.3),
+        ([0.75, 1.0, 1.4], 0.0),
+        ([0.7, 1.0, 1.3], 0.4),
+    ]
+    .into_iter()
+    .flat_map(|cast| [(cast, 1.0), (cast, 0.0)])
+    {
+        let scene = Scene {
+            gains,
+            stops,
+            window: 0.1,
+            ..Scene::new(ItaClass::Tan)
+        };
+        let mut problem = scene.problem(&[Aim::own()]);
+        // From the window's light, three stops over white, down into the frame: in light, then clipped as a camera does.
+        let edges: Vec<[f32; 3]> = (0..2000)
+            .map(|i| {
+                let light = 0.3 + 1.6 * f64::from(i) / 2000.0;
+                gains.map(|g| {
+                    inkarnat_color::transfer::bt709_oetf(light * g.powf(share)).min(1.0) as f32
+                })
+            })
+            .filter(|p| {
+                let (least, largest) = p
+                    .iter()
+                    .fold((9.0f32, 0.0f32), |a, v| (a.0.min(*v), a.1.max(*v)));
+                largest >= 0.97 && (0.85..0.985).contains(&least)
+            })
+            .collect();
+        assert!(edges.len() > 20, "{}", edges.len());
+        problem
+            .picture
+            .extend(edges.iter().map(|rgb| inkarnat_fix::PicturePixel {
+                rgb: *rgb,
+                skin: false,
+            }));
+        let solution = solve(&problem).unwrap();
+        for fix in [
+            Some(&solution.picture),
+            Some(&solution.mids),
+            solution.skin.as_ref(),
+        ]
+        .into_iter()
+        .flatten()
+        {
+            let grown = growth(&fix.ops, &edges);
+            println!(
+                "{gains:?} {share} {}: {grown:.2} {}",
+                fix.reach, fix.explain
+            );
+            assert!(grown <= 1.05, "{gains:?} {}: {grown}", fix.reach);
+        }
     }
 }
 
@@ -445,6 +528,78 @@ fn a_good_shot_anchors_its_person() {
     );
     assert!(off(&together[1]) < off(&by_itself).max(2.0));
     assert!(off(&together[1]) < 4.0, "{:.2}", off(&together[1]));
+}
+
+/// Two cameras in one warm light and a third that was balanced: the two stay, the third is brought to them.
+#[test]
+fn a_shared_tint_is_kept_and_brought_to_the_shot_that_disagrees() {
+    let warm = [1.22, 1.0, 0.7];
+    let scenes = [
+        Scene {
+            gains: warm,
+            ..Scene::new(ItaClass::Tan)
+        },
+        Scene {
+            gains: [1.2, 1.0, 0.72],
+            people: vec![ItaClass::Light],
+            seed: 12,
+            ..Scene::new(ItaClass::Light)
+        },
+        Scene {
+            seed: 13,
+            ..Scene::new(ItaClass::Intermediate)
+        },
+    ];
+    let problems: Vec<_> = scenes.iter().map(|s| s.problem(&[Aim::own()])).collect();
+    let mut beliefs: Vec<_> = inkarnat_fix::believe(&problems)
+        .into_iter()
+        .map(Result::unwrap)
+        .collect();
+    let lights: Vec<_> = ["A", "B", "C"]
+        .into_iter()
+        .zip(beliefs.iter().map(|b| &b.white))
+        .collect();
+    let tint = inkarnat_fix::shared_tint(&lights, problems[0].space).expect("two agree");
+    assert_eq!(tint.agree, [true, true, false]);
+    for (belief, agrees) in beliefs.iter_mut().zip(tint.agree) {
+        belief.tint = Some(inkarnat_fix::Tint {
+            cast: tint.cast,
+            agrees,
+        });
+    }
+    for i in 0..2 {
+        let solution = inkarnat_fix::solve_with(&problems[i], &beliefs[i]).unwrap();
+        assert!(solution.fix().is_identity(), "{}", solution.why);
+        assert_eq!(solution.fix().state, State::OnAim);
+        assert!(solution.why.contains("share its tint"), "{}", solution.why);
+    }
+    // The third one reads as the same scene under the warm light does, at the level that it has.
+    let solution = inkarnat_fix::solve_with(&problems[2], &beliefs[2]).unwrap();
+    let fix = solution.fix();
+    let warm_truth = read(
+        &Scene {
+            gains: warm,
+            ..scenes[2].clone()
+        }
+        .skin(0),
+    );
+    let (got, want) = (fix.people[0].after, warm_truth);
+    println!(
+        "{} | {:?} | {:?} {:?}",
+        solution.why, fix.state, got.lab, want.lab
+    );
+    let hue = |v: &inkarnat_fix::SkinValue| v.hue().unwrap().degrees();
+    assert!(
+        (hue(&got) - hue(&want)).abs() < 2.0,
+        "{} {}",
+        hue(&got),
+        hue(&want)
+    );
+    assert!((got.sat_ratio() / want.sat_ratio() - 1.0).abs() < 0.12);
+    // A hue that is typed wins over the tint.
+    let typed = scenes[0].problem(&[typed_about(&scenes[0].truth(0))]);
+    let solution = inkarnat_fix::solve_with(&typed, &beliefs[0]).unwrap();
+    assert!(!solution.fix().is_identity(), "{}", solution.why);
 }
 
 #[test]

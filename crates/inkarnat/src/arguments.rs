@@ -76,6 +76,9 @@ pub(crate) enum Verb {
         patch: Vec<String>,
         #[arg(long, value_name = "AIM", help = PERSON_HELP.split("\n\n").next().unwrap_or(PERSON_HELP), long_help = PERSON_HELP)]
         person: Vec<String>,
+        /// A tint that cameras of a scene share (candles, a sunset): keep it, or correct it; else it is kept and asked about
+        #[arg(long, value_enum)]
+        tint: Option<TintWord>,
         /// How clips are coded
         #[arg(long, value_enum, default_value_t = CodecName::Prores)]
         codec: CodecName,
@@ -166,6 +169,12 @@ pub(crate) enum Verb {
         film: PathBuf,
         #[arg(long, value_name = "AIM", help = PERSON_HELP.split("\n\n").next().unwrap_or(PERSON_HELP), long_help = PERSON_HELP)]
         person: Vec<String>,
+        /// A tint that cameras of a scene share (candles, a sunset): keep it, or correct it
+        #[arg(long, value_enum)]
+        tint: Option<TintWord>,
+        /// The scene that --tint is about; without it, the whole film
+        #[arg(long, value_name = "NAME", requires = "tint")]
+        scene: Option<String>,
     },
     /// Find the smallest correction of every shot
     Fix {
@@ -186,7 +195,7 @@ pub(crate) enum Verb {
     Cut {
         /// The film file
         film: PathBuf,
-        /// The cut list (.otio or .edl)
+        /// The cut list (.otio or .edl), or the finished picture, whose shots are then found
         list: PathBuf,
         /// Clips that it uses and the film does not know yet
         clips: Vec<PathBuf>,
@@ -321,6 +330,24 @@ For good, where your shell looks for them:
     /// One clip's work in a process of its own
     #[command(name = "worker", hide = true)]
     Worker,
+}
+
+/// What is done about a tint that cameras share.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum TintWord {
+    /// It is meant so
+    Keep,
+    /// It is a cast
+    Correct,
+}
+
+impl TintWord {
+    pub(crate) const fn word(self) -> &'static str {
+        match self {
+            Self::Keep => "keep",
+            Self::Correct => "correct",
+        }
+    }
 }
 
 /// An answer.

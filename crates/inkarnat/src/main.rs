@@ -21,7 +21,7 @@ use inkarnat_app::{
     AppError, Cancel, Context, CutOrder, Delivery, Film, Grouping, Order, Problem, ReadOrder,
     SINCE_HANDLES, Workers, all_well, cut_film, draw, film_in, fix_film, group, hand_over, keep,
     note, open_or_create, patches_listed, prove_film, read_film, redo, report, run, set_aims,
-    take_in, undo, undraw, worker,
+    set_tint, take_in, undo, undraw, worker,
 };
 use progress::Progress;
 use std::path::Path;
@@ -165,8 +165,16 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
             answer,
         } => people::answered(&film, question, answer),
         Verb::Erase { film } => people::erased(&film),
-        Verb::Aim { film, person } => {
+        Verb::Aim {
+            film,
+            person,
+            tint,
+            scene,
+        } => {
             let mut film = Film::open(&film)?;
+            if let Some(tint) = tint {
+                set_tint(&mut film, scene.as_deref(), tint.word())?;
+            }
             if person.is_empty() {
                 table::aims(&report(&film)?);
                 println!("\n{}", arguments::CAUTION);
@@ -297,6 +305,7 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
             film,
             patch,
             person,
+            tint,
             codec,
             no_faces,
             every,
@@ -308,6 +317,7 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
                 cut,
                 patches: patch,
                 aims: person,
+                tint: tint.map(|tint| tint.word().to_owned()),
                 directory: to,
                 delivery: delivery(codec),
             };

@@ -231,7 +231,21 @@ fn nodes(stream: &mut Stream) -> Vec<(String, Vec<Node>)> {
             .collect(),
     };
     add("curves of 2".to_owned(), Node::Curves(unit(2)));
-    add("curves of 1024".to_owned(), Node::Curves(unit(1024)));
+    add("curves of 1024, rough".to_owned(), Node::Curves(unit(1024)));
+    // A reader in `f32` places a value among 1024 entries to half a 2^-14 of an entry: with steps of up
+    // to 1.4 that alone is 4e-5. Here they are below 0.1, so that what is compared is the reading.
+    let grain = unit(1024).table.into_iter().enumerate();
+    let bent = grain.map(|(i, noise)| {
+        let x = i as f32 / 1023.0;
+        noise.map(|noise| 1.1 * x.powf(0.7) + 0.05 * noise)
+    });
+    add(
+        "curves of 1024".to_owned(),
+        Node::Curves(Curves {
+            domain: CurveDomain::Unit,
+            table: bent.collect(),
+        }),
+    );
     let halves = (0..=u16::MAX).map(|bits| {
         let v = half::f16::from_bits(bits).to_f32();
         if v.is_finite() {
@@ -313,6 +327,18 @@ fn write_clf(
         .into_iter()
         .map(|(name, nodes)| (name, Process { nodes }, 0.0))
         .collect();
+    let several = [
+        "matrix",
+        "range scale",
+        "curves of 1024",
+        "grid Tetrahedral",
+    ];
+    let nodes = several.iter().filter_map(|name| {
+        let (_, process, _) = cases.iter().find(|(case, _, _)| case == name)?;
+        process.nodes.first().cloned()
+    });
+    let nodes = nodes.collect();
+    cases.push(("several nodes".to_owned(), Process { nodes }, 0.0));
     for (name, chain) in chains(stream) {
         let nodes = nodes_of(&chain, 33, Domain::WIDE);
         cases.push((format!("chain {name}"), nodes.process, nodes.error));

@@ -1184,7 +1184,7 @@ export interface components {
             id: number;
             /**
              * @description What is in doubt: `same` (are two people one?), `picture` (is a face a picture?), `skin` (is
-             *     it painted or a mask?).
+             *     it painted or a mask?), `tint` (is the tint that cameras of a scene share meant so?).
              */
             kind: string;
             /** @description The people concerned. */
@@ -1316,6 +1316,8 @@ export interface components {
             scene: string;
             /** @description Its setups. */
             setups: string[];
+            /** @description The tint that its cameras share and that is kept; null: they share none, or it is corrected. */
+            tint?: components["schemas"]["TintReport"] | null;
         };
         /** @description Readings by frame, in lists of one length. */
         Series: {
@@ -1424,6 +1426,17 @@ export interface components {
             coefficients: string;
             /** @description Primaries, by their standard. */
             primaries: string;
+        };
+        /** @description A tint that cameras of a scene share. */
+        TintReport: {
+            /** @description Setups that are brought to it. */
+            brought: string[];
+            /** @description ln R/G and ln B/G of a white in it, linear light. */
+            cast: number[];
+            /** @description Whether the editor has said so; else it is asked. */
+            decided: boolean;
+            /** @description Setups that were shot in it and are left as they were shot. */
+            kept: string[];
         };
         /** @description What numbers that were tried do, measured as a solved fix is. */
         Tried: {

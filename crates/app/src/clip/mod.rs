@@ -12,3 +12,4 @@ pub(crate) mod probing;
 pub(crate) mod proving;
 pub(crate) mod reading;
 pub(crate) mod rendering;
+pub(crate) mod watching;

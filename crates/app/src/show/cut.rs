@@ -2,7 +2,8 @@
 
 use crate::Result;
 use crate::steps::cutting::{Used, seen_of};
-use inkarnat_film::{Decision, DecisionState, Film, Shot, Source};
+use crate::steps::fixing::FixRecord;
+use inkarnat_film::{Decision, DecisionState, Film, Scene, SceneId, Setup, Shot, Source};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -75,6 +76,21 @@ pub struct SceneReport {
     pub scene: String,
     /// Its setups.
     pub setups: Vec<String>,
+    /// The tint that its cameras share and that is kept; null: they share none, or it is corrected.
+    pub tint: Option<TintReport>,
+}
+
+/// A tint that cameras of a scene share.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TintReport {
+    /// ln R/G and ln B/G of a white in it, linear light.
+    pub cast: [f64; 2],
+    /// Setups that were shot in it and are left as they were shot.
+    pub kept: Vec<String>,
+    /// Setups that are brought to it.
+    pub brought: Vec<String>,
+    /// Whether the editor has said so; else it is asked.
+    pub decided: bool,
 }
 
 /// The cut that is in the film.
@@ -123,6 +139,7 @@ pub(super) fn cut_parts(film: &Film) -> Result<CutParts> {
     let shots = film.shots()?;
     let scenes = film.scenes()?;
     let setups = film.setups()?;
+    let tints = tints_of(film, &scenes, &setups)?;
     let mut left_out = Vec::new();
     for source in film.sources()? {
         left_out.extend(no_shots(&source)?);
@@ -141,6 +158,10 @@ pub(super) fn cut_parts(film: &Film) -> Result<CutParts> {
                     .filter(|setup| setup.scene == scene.id)
                     .map(|setup| setup.name.clone())
                     .collect(),
+                tint: tints
+                    .iter()
+                    .find(|(id, _)| *id == scene.id)
+                    .map(|(_, tint)| tint.clone()),
             })
             .collect(),
         setups: setups
@@ -259,6 +280,41 @@ pub fn describe(decision: &Decision) -> String {
             .collect();
         format!("{}: {}", decision.verb, facts.join("; "))
     })
+}
+
+fn tints_of(film: &Film, scenes: &[Scene], setups: &[Setup]) -> Result<Vec<(SceneId, TintReport)>> {
+    let said = film.tint()?;
+    let mut tints: Vec<(SceneId, TintReport)> = Vec::new();
+    for scene in scenes {
+        for setup in setups.iter().filter(|setup| setup.scene == scene.id) {
+            let tint = film
+                .fix::<FixRecord>(setup.id)?
+                .and_then(|(_, record)| record.belief?.tint);
+            let Some(tint) = tint else {
+                continue;
+            };
+            if tints.last().is_none_or(|(id, _)| *id != scene.id) {
+                tints.push((
+                    scene.id,
+                    TintReport {
+                        cast: tint.cast,
+                        kept: Vec::new(),
+                        brought: Vec::new(),
+                        decided: scene.tint.is_some() || said.is_some(),
+                    },
+                ));
+            }
+            if let Some((_, report)) = tints.last_mut() {
+                let list = if tint.agrees {
+                    &mut report.kept
+                } else {
+                    &mut report.brought
+                };
+                list.push(setup.name.clone());
+            }
+        }
+    }
+    Ok(tints)
 }
 
 /// Spans of a finished picture that are no shot.

@@ -8,6 +8,7 @@ use crate::show::ChosenBy;
 use crate::steps::choosing::{Choice, choice_of, settled};
 use crate::steps::suggesting::carried_from;
 use crate::steps::taking::AimSetting;
+use crate::steps::tinting::{Lit, keep_tints};
 use crate::{AppError, Result};
 use inkarnat_film::{
     Film, InputKey, Person, PersonId, Setup, SetupId, Shot, Stage as Reading, value_of,
@@ -21,7 +22,7 @@ use inkarnat_reading::ShotReading;
 use serde::{Deserialize, Serialize};
 
 /// Part of the key of every fix: raised when the solver changes.
-const METHOD: u32 = 3;
+const METHOD: u32 = 4;
 
 /// What is kept of a solved setup.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -98,6 +99,7 @@ impl FixRecord {
 /// A setup to be solved, with the problem that its shots make.
 struct Task<'a> {
     setup: &'a Setup,
+    shots: Vec<&'a Shot>,
     number: usize,
     problem: ToSolve,
 }
@@ -124,6 +126,7 @@ pub fn fix_film(film: &mut Film, context: Context<'_>, problems: &mut Vec<Proble
         match problem_of(film, &own) {
             Ok(Some(problem)) => tasks.push(Task {
                 setup,
+                shots: own,
                 number: index + 1,
                 problem,
             }),
@@ -133,7 +136,18 @@ pub fn fix_film(film: &mut Film, context: Context<'_>, problems: &mut Vec<Proble
         }
     }
     let all: Vec<ToSolve> = tasks.iter().map(|task| task.problem.clone()).collect();
-    for (task, belief) in tasks.iter().zip(believe(&all)) {
+    let mut beliefs = believe(&all);
+    let mut lit: Vec<Lit<'_>> = tasks
+        .iter()
+        .zip(&mut beliefs)
+        .map(|(task, belief)| Lit {
+            setup: task.setup,
+            shots: &task.shots,
+            belief: belief.as_mut().ok(),
+        })
+        .collect();
+    keep_tints(film, &mut lit)?;
+    for (task, belief) in tasks.iter().zip(beliefs) {
         if context.cancel.is_cancelled() {
             return Err(AppError::Cancelled);
         }
@@ -212,6 +226,7 @@ fn fix_setup(
         setup,
         number,
         problem,
+        ..
     }: &Task<'_>,
     belief: std::result::Result<Belief, ProblemError>,
     context: Context<'_>,

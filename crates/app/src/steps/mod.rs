@@ -15,4 +15,6 @@ pub(crate) mod reuse;
 pub(crate) mod running;
 pub(crate) mod suggesting;
 pub(crate) mod taking;
+pub(crate) mod tinting;
 pub(crate) mod versions;
+pub(crate) mod watching;

@@ -3,6 +3,7 @@
 use crate::faces::Role;
 use crate::steps::finding::{present, settle};
 use crate::steps::taking::listed;
+use crate::steps::tinting;
 use crate::{AppError, Result};
 use inkarnat_film::{
     Decision, DecisionState, Face, FaceId, FaceLink, Film, FilmError, Person, Said,
@@ -209,6 +210,23 @@ pub fn answer(film: &mut Film, number: u64, yes: bool) -> Result<String> {
             listed(open)
         )));
     };
+    if let Some(id) = question.about.strip_prefix(tinting::ABOUT) {
+        let scene = film
+            .scenes()?
+            .into_iter()
+            .find(|scene| scene.id.0.to_string() == id)
+            .ok_or_else(|| {
+                AppError::Request(format!(
+                    "question {number}: its scene is no more; `inkarnat fix` asks anew"
+                ))
+            })?;
+        let word = if yes { "keep" } else { "correct" };
+        tinting::set_tint(film, Some(&scene.name), word)?;
+        return Ok(question.asked["text"]
+            .as_str()
+            .unwrap_or_default()
+            .to_owned());
+    }
     let mut parts = question.about.split(':');
     let kind = parts.next().unwrap_or_default();
     let faces: Vec<FaceId> = parts.filter_map(|p| p.parse().ok()).map(FaceId).collect();

@@ -5,6 +5,7 @@ use crate::problem::{Context, Problem};
 use crate::steps::cutting::{Used, counted, rate_of, used_of};
 use crate::steps::suggesting::suggest_groups;
 use crate::steps::taking::{listed, naming, new_source, probe_of};
+use crate::steps::watching::{picture_of, used_in_picture};
 use crate::{AppError, Result};
 use inkarnat_cut::{
     CutList, Event, Known, Linked, Matched, Rate, SourceFacts, Status, Wanted, link, match_recut,
@@ -60,6 +61,9 @@ pub fn cut_film(
 ) -> Result<CutChanges> {
     let name = order.list.to_string_lossy().into_owned();
     context.begun(Stage::Start, &name, (1, 1));
+    if !is_list(&order.list) {
+        return cut_picture(film, order, context);
+    }
     let bytes = std::fs::read(&order.list).map_err(|source| AppError::File {
         path: order.list.clone(),
         doing: "reading the cut list",
@@ -126,6 +130,48 @@ pub fn cut_film(
         Stage::Start,
         &name,
         format!("{} shots linked, {missing} not", linked.len()),
+        false,
+    );
+    Ok(changes)
+}
+
+/// Whether a path is that of a cut list, by its ending; anything else is taken for a picture.
+fn is_list(path: &Path) -> bool {
+    path.extension()
+        .is_some_and(|e| e.eq_ignore_ascii_case("edl") || e.eq_ignore_ascii_case("otio"))
+}
+
+/// Takes a finished picture in as the cut.
+fn cut_picture(film: &mut Film, order: &CutOrder, context: Context<'_>) -> Result<CutChanges> {
+    let name = order.list.to_string_lossy().into_owned();
+    if let Some(clip) = order.clips.first() {
+        return Err(AppError::Request(format!(
+            "{name} is taken for a finished picture, which is its own source, and {} is given beside it; give the picture alone, or a cut list (.otio or .edl) with its clips",
+            clip.display()
+        )));
+    }
+    if order.rate.is_some() {
+        return Err(AppError::Request(format!(
+            "{name} is taken for a finished picture, which has its own rate; --rate belongs to an EDL"
+        )));
+    }
+    let picture = picture_of(film, &order.list, context).map_err(|error| match error {
+        AppError::Clip(text) => AppError::Clip(format!(
+            "{text} (expected a cut list, .otio or .edl, or a finished picture)"
+        )),
+        error => error,
+    })?;
+    let linked: Vec<(&Event, Linked)> = picture
+        .list
+        .events
+        .iter()
+        .zip(picture.linked.iter().cloned())
+        .collect();
+    let changes = place(film, &name, &picture.list, &linked, &[&picture.source])?;
+    context.ended(
+        Stage::Start,
+        &name,
+        format!("{} shots found in it", linked.len()),
         false,
     );
     Ok(changes)
@@ -205,7 +251,7 @@ pub(crate) fn add_clips(
 }
 
 /// Gives whether the clip was known.
-fn add_clip(film: &mut Film, clip: &Path, context: Context<'_>) -> Result<bool> {
+pub(crate) fn add_clip(film: &mut Film, clip: &Path, context: Context<'_>) -> Result<bool> {
     let known = std::fs::canonicalize(clip)
         .ok()
         .is_some_and(|absolute| match film.sources() {
@@ -315,17 +361,30 @@ fn place(
     let mut places = Vec::new();
     for ((event, found), change) in linked.iter().zip(&matched.shots) {
         let source = sources[found.source];
-        let (setup, scene) = names.of(source);
+        // The shots of a finished picture have nothing in common by their source.
+        let (setup, scene) = if source.seen.is_null() {
+            names.of(source)
+        } else {
+            names.own(&format!("{}-{:03}", stem(source), places.len() + 1))
+        };
         places.push(Place {
             shot: change.known.map(|at| shots[at].id),
             like: change.like.map(|at| shots[at].id),
-            name: stem(source),
+            name: if source.seen.is_null() {
+                stem(source)
+            } else {
+                setup.clone()
+            },
             source: source.id,
             in_frame: found.in_frame,
             out_frame: found.out_frame,
             setup,
             scene,
-            used: value_of(&used(event, found, source)),
+            used: value_of(&if source.seen.is_null() {
+                used(event, found, source)
+            } else {
+                used_in_picture(event)
+            }),
         });
     }
     let placed = film.place(&places, origin, list)?;
@@ -449,16 +508,20 @@ impl Names {
             self.scene.clone_from(scene);
             return (setup.clone(), scene.clone());
         }
-        let stem = stem(source);
-        let mut name = stem.clone();
+        let (name, scene) = self.own(&stem(source));
+        self.known.push((source.id, name.clone(), scene.clone()));
+        (name, scene)
+    }
+
+    /// A setup of its own, in the scene of the shot before.
+    fn own(&mut self, wanted: &str) -> (String, String) {
+        let mut name = wanted.to_owned();
         let mut number = 1;
         while self.taken.contains(&name) {
             number += 1;
-            name = format!("{stem}-{number}");
+            name = format!("{wanted}-{number}");
         }
         self.taken.push(name.clone());
-        let scene = self.scene.clone();
-        self.known.push((source.id, name.clone(), scene.clone()));
-        (name, scene)
+        (name, self.scene.clone())
     }
 }

@@ -8,6 +8,7 @@ use crate::steps::proving::prove_film;
 use crate::steps::reading::{ReadOrder, read_film};
 use crate::steps::recutting::{CutOrder, cut_film};
 use crate::steps::taking::{draw, set_aims, take_in};
+use crate::steps::tinting::set_tint;
 use inkarnat_film::Film;
 use std::path::{Path, PathBuf};
 
@@ -22,6 +23,8 @@ pub struct Order {
     pub patches: Vec<String>,
     /// Aims as typed.
     pub aims: Vec<String>,
+    /// What is said about tints that cameras of a scene share: `keep`, `correct`; `None`: asked, and kept until then.
+    pub tint: Option<String>,
     /// Whether faces are looked for: not in this film from now on, if not.
     pub faces: bool,
     /// A first pass over every n-th frame.
@@ -71,6 +74,11 @@ pub fn run(
     read_film(film, reading, context, problems)?;
     // Only now is it known who was found.
     set_aims(film, &order.aims, context, problems)?;
+    if let Some(word) = &order.tint
+        && film.tint()?.as_ref() != Some(word)
+    {
+        set_tint(film, None, word)?;
+    }
     fix_film(film, context, problems)?;
     hand_over(film, &order.directory, &order.delivery, context, problems)?;
     let delivered = film.deliverables()?.iter().any(|d| d.kind == "clip");

@@ -16,6 +16,7 @@ pub(crate) mod posterior;
 pub(crate) mod surfaces;
 pub(crate) mod table;
 
+use crate::tint::Tint;
 use posterior::{Posterior, Prior, near_neutral};
 use surfaces::Surface;
 
@@ -114,6 +115,22 @@ pub struct LightEstimate {
     pub white: WhiteEstimate,
     /// Each person's skin under D65: chromaticity (ln R/G, ln B/G) in linear BT.709.
     pub skin: Vec<SkinEstimate>,
+    /// The tint of the scene that is kept: neutral surfaces and skin are expected to have it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tint: Option<Tint>,
+}
+
+impl LightEstimate {
+    /// Chromaticity that a white is meant to have in the result.
+    pub(crate) fn wanted(&self) -> Vector2<f64> {
+        match (self.tint, self.neutral) {
+            (Some(tint), Some(neutral)) if tint.agrees => {
+                Vector2::new(neutral.cast[0], neutral.cast[1])
+            }
+            (Some(tint), _) => Vector2::new(tint.cast[0], tint.cast[1]),
+            (None, _) => Vector2::zeros(),
+        }
+    }
 }
 
 /// A person's skin under D65.

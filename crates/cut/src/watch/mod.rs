@@ -1,0 +1,494 @@
+//! Looking through a finished picture, frame by frame: where it is cut, what is no shot, what lies
+//! over a picture. Memory does not grow by more than some tens of bytes a frame.
+//!
+//! A hard cut is a step between two neighbouring frames far above the steps around it, in luma and
+//! chroma, left after the one frame has been moved onto the other (so that a whip pan is none) and
+//! not undone a few frames later by a return (so that a flash is none). Frames that are mixtures of
+//! the frames before and after them, in equal steps, are a dissolve, or a fade where one side is
+//! black or white. The thresholds are this project's own, set on generated pictures.
+
+mod over;
+mod small;
+
+use crate::{AreaKind, Seen, SeenArea, SeenSpan, SpanKind};
+use small::Thumb;
+use std::collections::VecDeque;
+
+/// Least step of a hard cut, signal units.
+const LEAST_STEP: f32 = 0.012;
+/// A cut's step over the steps on either side of it.
+const OVER_AROUND: f32 = 2.5;
+/// Longest flash, frames.
+const FLASH: usize = 6;
+/// How much lighter a flash makes the picture on average, Y'.
+const FLASH_LIGHT: f32 = 0.04;
+/// Half the spans, in frames, over which mixtures are looked for.
+const HALVES: [usize; 7] = [3, 4, 6, 9, 14, 20, 30];
+/// Frames kept on either side of the one in question.
+const KEPT: usize = 48;
+/// Furthest that a mixture may be off, of the difference of its ends.
+const OFF_MIXTURE: f32 = 0.2;
+/// Least difference of the ends of a mixture, signal units.
+const LEAST_BLEND: f32 = 0.03;
+/// Correlation above which two pictures are one in another light.
+const SAME_DRAWING: f32 = 0.95;
+/// What is left of a difference, after moving, below which two pictures are one that moves: on the
+/// generated pictures slow movement leaves 0.55–0.6, and a dissolve 0.8 or more.
+const SAME_MOVED: f32 = 0.7;
+
+/// A frame made small: luma by averaging, chroma as coarse as is to hand. Y' 0–1, Cb and Cr ±0.5.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct SmallPicture {
+    /// Columns of luma; 200 to 400 are enough.
+    pub width: usize,
+    /// Rows of luma.
+    pub height: usize,
+    /// Y', row by row.
+    pub luma: Vec<f32>,
+    /// Columns of chroma.
+    pub chroma_width: usize,
+    /// Rows of chroma.
+    pub chroma_height: usize,
+    /// Cb, row by row.
+    pub cb: Vec<f32>,
+    /// Cr, row by row.
+    pub cr: Vec<f32>,
+}
+
+/// What is kept of a frame.
+#[derive(Clone, Debug)]
+struct Facts {
+    mean: f32,
+    blank: bool,
+    chroma: f32,
+    flat_share: f32,
+    sharp: f32,
+    black: bool,
+    bars: bool,
+    /// Difference from the frame before, as it lies.
+    raw: f32,
+    /// The same, moved.
+    step: f32,
+    /// Correlation with the frame before.
+    alike: f32,
+    /// Fewest frames, 2 or more, back to one that is like this one, with frames between that are
+    /// not.
+    returns: Option<u8>,
+    edges: [u16; 4],
+    writing: Option<[u16; 4]>,
+}
+
+/// A gradual change.
+#[derive(Clone, Copy, Debug)]
+struct Blend {
+    start: usize,
+    end: usize,
+    strength: f32,
+}
+
+/// Looks through a finished picture.
+#[derive(Clone, Debug, Default)]
+pub struct Watcher {
+    size: (usize, usize),
+    thumbs: VecDeque<Thumb>,
+    facts: Vec<Facts>,
+    blends: Vec<Blend>,
+    strokes: over::Strokes,
+}
+
+impl Watcher {
+    /// Begins.
+    #[must_use]
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// The next frame. All have one size.
+    pub fn push(&mut self, picture: &SmallPicture) {
+        self.size = (picture.width, picture.height);
+        let thumb = Thumb::of(picture);
+        let mean = thumb.mean_luma();
+        let (mut raw, mut step, mut alike) = (0.0, 0.0, 1.0);
+        if let Some(before) = self.thumbs.back() {
+            raw = small::plain(before, &thumb);
+            step = raw;
+            if raw > LEAST_STEP / 2.0 {
+                step = small::moved(before, &thumb);
+                alike = small::alike(before, &thumb);
+            }
+        }
+        let returns = self.returning(&thumb, raw);
+        self.facts.push(Facts {
+            mean,
+            blank: thumb.is_blank(),
+            chroma: thumb.mean_chroma(),
+            flat_share: thumb.flat_share(),
+            sharp: over::sharp_share(picture),
+            black: mean < 0.02 && thumb.brightest() < 0.08,
+            bars: thumb.is_bars(),
+            raw,
+            step,
+            alike,
+            returns,
+            edges: over::bars(picture),
+            writing: self.strokes.next(picture),
+        });
+        self.thumbs.push_back(thumb);
+        if self.thumbs.len() > 2 * KEPT + 1 {
+            self.thumbs.pop_front();
+        }
+        if self.thumbs.len() == 2 * KEPT + 1 {
+            self.blend_at(KEPT);
+        } else if self.thumbs.len() > KEPT {
+            self.blend_at(self.thumbs.len() - 1 - KEPT);
+        }
+    }
+
+    fn returning(&self, thumb: &Thumb, raw: f32) -> Option<u8> {
+        if raw <= LEAST_STEP {
+            return None;
+        }
+        let count = self.thumbs.len();
+        (2..=FLASH + 1).find_map(|back| {
+            let before = self.thumbs.get(count.checked_sub(back)?)?;
+            let between = &self.thumbs[count + 1 - back];
+            let away = small::plain(before, between);
+            (away > LEAST_STEP && small::moved(before, thumb) < 0.3 * away).then_some(back as u8)
+        })
+    }
+
+    /// Looks for a mixture around a frame that is kept.
+    fn blend_at(&mut self, centre: usize) {
+        let first = self.facts.len() - self.thumbs.len();
+        let mut best: Option<Blend> = None;
+        for half in HALVES {
+            if centre < half || centre + half >= self.thumbs.len() {
+                break;
+            }
+            let at = |offset: isize| &self.thumbs[(centre as isize + offset) as usize];
+            let (h, q) = (half as isize, (half / 2) as isize);
+            let (a, b) = (at(-h), at(h));
+            let apart = small::plain(a, b);
+            if apart < LEAST_BLEND {
+                continue;
+            }
+            let share = |offset: isize| (offset + h) as f32 / (2 * h) as f32;
+            let off = [0, -q, q]
+                .into_iter()
+                .map(|o| small::off_mixture(at(o), a, b, share(o)) / apart)
+                .fold(0.0, f32::max);
+            if off > OFF_MIXTURE {
+                continue;
+            }
+            let blank = a.is_blank() || b.is_blank();
+            // The same picture lighter, darker or moved is one shot.
+            if !blank
+                && (small::alike(a, b) > SAME_DRAWING
+                    || small::moved_finely(a, b) < SAME_MOVED * apart)
+            {
+                continue;
+            }
+            let (start, end) = self.ends(centre, half);
+            let found = Blend {
+                start: first + start,
+                end: first + end,
+                strength: apart * (1.0 - off),
+            };
+            if end - start >= 4 && best.is_none_or(|b| b.strength < found.strength) {
+                best = Some(found);
+            }
+        }
+        self.blends.extend(best);
+    }
+
+    /// Walks outward from the middle of a mixture for as long as the shares go on changing.
+    fn ends(&self, centre: usize, half: usize) -> (usize, usize) {
+        let (a, b) = (&self.thumbs[centre - half], &self.thumbs[centre + half]);
+        let share = |at: usize| small::share_of(&self.thumbs[at], a, b);
+        let least = 0.4 / half as f32;
+        let mut start = centre;
+        while start >= 2 && share(start) - share(start - 2) > least {
+            start -= 1;
+        }
+        let mut end = centre;
+        while end + 2 < self.thumbs.len() && share(end + 2) - share(end) > least {
+            end += 1;
+        }
+        (start, end + 1)
+    }
+
+    /// What was seen.
+    #[must_use]
+    pub fn finish(mut self) -> Seen {
+        let count = self.facts.len();
+        if count == 0 {
+            return Seen::default();
+        }
+        // The last frames have fewer after them than are kept.
+        let held = self.thumbs.len();
+        for centre in held.saturating_sub(KEPT)..held {
+            self.blend_at(centre);
+        }
+        let blends = self.chosen_blends();
+        let (flashes, undone) = self.flashes();
+        let mut cuts: Vec<usize> = (1..count)
+            .filter(|at| self.is_cut(*at) && !undone[*at])
+            .filter(|at| !blends.iter().any(|b| (b.start + 1..b.end).contains(at)))
+            .collect();
+        let mut spans: Vec<SeenSpan> = flashes
+            .into_iter()
+            .filter(|(from, to)| !blends.iter().any(|b| b.start < *to && *from < b.end))
+            .map(|span| seen_span(span, SpanKind::Flash))
+            .collect();
+        for blend in &blends {
+            let kind = self.kind_of(blend);
+            cuts.push(match kind {
+                SpanKind::FadeOut => blend.end,
+                _ => blend.start,
+            });
+            spans.push(seen_span((blend.start, blend.end), kind));
+        }
+        let mut no_shot: Vec<Option<SpanKind>> = self
+            .facts
+            .iter()
+            .map(|f| match (f.bars, f.black) {
+                (true, _) => Some(SpanKind::Bars),
+                (_, true) => Some(SpanKind::Black),
+                _ => None,
+            })
+            .collect();
+        for (from, to) in runs(&no_shot) {
+            let within = spans
+                .iter()
+                .any(|s| s.in_frame as usize <= from && to <= s.out_frame as usize);
+            if to - from < 2 || within {
+                no_shot[from..to].fill(None);
+            }
+        }
+        cuts.extend([0, count]);
+        for (from, to) in runs(&no_shot) {
+            cuts.extend([from, to]);
+        }
+        cuts.sort_unstable();
+        cuts.dedup();
+        self.mark_head(&cuts, &mut no_shot);
+        for (from, to) in runs(&no_shot) {
+            if let Some(kind) = no_shot[from] {
+                spans.push(seen_span((from, to), kind));
+            }
+        }
+        spans.sort_by_key(|s| (s.in_frame, s.out_frame, s.what));
+        let shots: Vec<(usize, usize)> = cuts
+            .windows(2)
+            .map(|w| (w[0], w[1]))
+            .filter(|(from, _)| *from < count && no_shot[*from].is_none())
+            .collect();
+        let mut areas: Vec<SeenArea> = shots.iter().flat_map(|s| self.mattes(*s)).collect();
+        areas.extend(self.titles(&shots));
+        Seen {
+            shots: shots
+                .into_iter()
+                .map(|(a, b)| (a as u64, b as u64))
+                .collect(),
+            spans,
+            areas,
+        }
+    }
+
+    fn is_cut(&self, at: usize) -> bool {
+        let step = self.facts[at].step;
+        if step < LEAST_STEP {
+            return false;
+        }
+        let around = |from: usize, to: usize| {
+            let mut steps: Vec<f32> = self.facts[from.max(1).min(to)..to.min(self.facts.len())]
+                .iter()
+                .map(|f| f.step)
+                .collect();
+            steps.sort_by(f32::total_cmp);
+            steps.get(steps.len() / 2).copied().unwrap_or(0.0)
+        };
+        let before = around(at.saturating_sub(4), at);
+        let after = around(at + 1, at + 5);
+        // A light that is switched in the shot keeps the drawing of the picture.
+        step > OVER_AROUND * before.max(after) && self.facts[at].alike < 0.97
+    }
+
+    /// Spans of flashes, and for each frame whether the step to it belongs to one.
+    fn flashes(&self) -> (Vec<(usize, usize)>, Vec<bool>) {
+        let mut undone = vec![false; self.facts.len()];
+        let mut found: Vec<(usize, usize)> = Vec::new();
+        for (end, facts) in self.facts.iter().enumerate() {
+            let Some(back) = facts.returns.map(usize::from) else {
+                continue;
+            };
+            let start = end + 1 - back;
+            let level = self.facts[start - 1].mean;
+            let lighter = |f: &Facts| f.mean > level + FLASH_LIGHT;
+            if !self.facts[start..end].iter().all(lighter)
+                || found.last().is_some_and(|(_, last)| *last > start)
+            {
+                continue;
+            }
+            found.push((start, end));
+            undone[start..=end].fill(true);
+        }
+        (found, undone)
+    }
+
+    /// The strongest of those that overlap.
+    fn chosen_blends(&self) -> Vec<Blend> {
+        let mut by_strength = self.blends.clone();
+        by_strength.sort_by(|a, b| {
+            b.strength
+                .total_cmp(&a.strength)
+                .then(a.start.cmp(&b.start))
+        });
+        let mut chosen: Vec<Blend> = Vec::new();
+        for blend in by_strength {
+            if !chosen
+                .iter()
+                .any(|c| c.start < blend.end && blend.start < c.end)
+            {
+                chosen.push(blend);
+            }
+        }
+        chosen.sort_by_key(|b| b.start);
+        chosen
+    }
+
+    fn kind_of(&self, blend: &Blend) -> SpanKind {
+        let blank = |at: usize| self.facts[at.min(self.facts.len() - 1)].blank;
+        if blank(blend.start.saturating_sub(1)) {
+            SpanKind::FadeIn
+        } else if blank(blend.end) {
+            SpanKind::FadeOut
+        } else {
+            SpanKind::Dissolve
+        }
+    }
+
+    /// Slates and leaders: what stands before the first shot that is a picture.
+    fn mark_head(&self, cuts: &[usize], no_shot: &mut [Option<SpanKind>]) {
+        let coloured = {
+            let mut chroma: Vec<f32> = self.facts.iter().map(|f| f.chroma).collect();
+            chroma.sort_by(f32::total_cmp);
+            chroma[chroma.len() * 3 / 4] > 0.02
+        };
+        for piece in cuts.windows(2) {
+            let (from, to) = (piece[0], piece[1]);
+            if from >= no_shot.len() || no_shot[from].is_some() {
+                continue;
+            }
+            let facts = &self.facts[from..to];
+            let share = |holds: &dyn Fn(&Facts) -> bool| {
+                facts.iter().filter(|f| holds(f)).count() as f32 / facts.len() as f32
+            };
+            let still = facts.iter().skip(1).filter(|f| f.raw < 0.002).count() + 1;
+            let drawn = share(&|f| f.flat_share > 0.45 && f.sharp > 0.002) > 0.9;
+            let kind = if drawn && still * 10 >= facts.len() * 9 && facts.len() >= 12 {
+                SpanKind::Slate
+            } else if drawn && coloured && share(&|f| f.chroma < 0.01) > 0.95 {
+                SpanKind::Leader
+            } else {
+                break;
+            };
+            no_shot[from..to].fill(Some(kind));
+        }
+    }
+
+    fn mattes(&self, (from, to): (usize, usize)) -> Vec<SeenArea> {
+        let (width, height) = (self.size.0 as f64, self.size.1 as f64);
+        let lit = || {
+            self.facts[from..to]
+                .iter()
+                .filter(|f| !f.black && f.mean > 0.04)
+        };
+        let least = |edge: usize| lit().map(|f| f.edges[edge]).min().unwrap_or(0);
+        let [top, bottom, left, right] = [0, 1, 2, 3].map(least);
+        let pair = |a: u16, b: u16, size: f64| {
+            a.abs_diff(b) <= 1
+                && (0.02..0.4).contains(&(f64::from(a) / size))
+                && (0.02..0.4).contains(&(f64::from(b) / size))
+        };
+        let area = |left: f64, top: f64, right: f64, bottom: f64| SeenArea {
+            in_frame: from as u64,
+            out_frame: to as u64,
+            what: AreaKind::Matte,
+            left,
+            top,
+            right,
+            bottom,
+        };
+        // One row more: the last one may hold some of the bar.
+        let reach = |count: u16, size: f64| (f64::from(count) + 1.0) / size;
+        let mut areas = Vec::new();
+        if pair(top, bottom, height) {
+            areas.push(area(0.0, 0.0, 1.0, reach(top, height)));
+            areas.push(area(0.0, 1.0 - reach(bottom, height), 1.0, 1.0));
+        }
+        if pair(left, right, width) {
+            areas.push(area(0.0, 0.0, reach(left, width), 1.0));
+            areas.push(area(1.0 - reach(right, width), 0.0, 1.0, 1.0));
+        }
+        areas
+    }
+
+    fn titles(&self, shots: &[(usize, usize)]) -> Vec<SeenArea> {
+        let (width, height) = (self.size.0 as f64, self.size.1 as f64);
+        let still = usize::from(over::STILL);
+        let mut areas = Vec::new();
+        for (from, to) in shots.iter().copied() {
+            let mut at = from;
+            while at < to {
+                if self.facts[at].writing.is_none() {
+                    at += 1;
+                    continue;
+                }
+                let begin = at;
+                let mut around = [u16::MAX, u16::MAX, 0, 0];
+                while let Some(w) = self.facts[at..to].first().and_then(|f| f.writing) {
+                    around = [
+                        around[0].min(w[0]),
+                        around[1].min(w[1]),
+                        around[2].max(w[2]),
+                        around[3].max(w[3]),
+                    ];
+                    at += 1;
+                }
+                let [left, top, right, bottom] = around.map(f64::from);
+                // Writing fades in and out, and its thin parts lie beside the strokes found.
+                areas.push(SeenArea {
+                    in_frame: (begin + 1).saturating_sub(2 * still).max(from) as u64,
+                    out_frame: (at + still).min(to) as u64,
+                    what: AreaKind::Title,
+                    left: ((left - 3.0) / width).max(0.0),
+                    top: ((top - 3.0) / height).max(0.0),
+                    right: ((right + 3.0) / width).min(1.0),
+                    bottom: ((bottom + 3.0) / height).min(1.0),
+                });
+            }
+        }
+        areas
+    }
+}
+
+fn seen_span((from, to): (usize, usize), what: SpanKind) -> SeenSpan {
+    SeenSpan {
+        in_frame: from as u64,
+        out_frame: to as u64,
+        what,
+    }
+}
+
+/// Runs of one kind.
+fn runs(kinds: &[Option<SpanKind>]) -> Vec<(usize, usize)> {
+    let mut found: Vec<(usize, usize)> = Vec::new();
+    for (at, kind) in kinds.iter().enumerate().filter(|(_, k)| k.is_some()) {
+        match found.last_mut() {
+            Some((from, to)) if *to == at && kinds[*from] == *kind => *to = at + 1,
+            _ => found.push((at, at + 1)),
+        }
+    }
+    found
+}

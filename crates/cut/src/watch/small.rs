@@ -1,0 +1,257 @@
+//! Frames made small, and how two of them differ.
+
+use super::SmallPicture;
+
+pub(super) const WIDTH: usize = 64;
+pub(super) const HEIGHT: usize = 36;
+const CELLS: usize = WIDTH * HEIGHT;
+/// How much a colour difference weighs against luma: two faces of like level differ in chroma alone.
+const CHROMA_WEIGHT: f32 = 1.5;
+/// Furthest that a picture is looked for sideways and up or down, in cells.
+const ACROSS: isize = 24;
+const DOWN: isize = 3;
+
+/// A frame as `WIDTH` × `HEIGHT` cells of Y', Cb, Cr, each the mean of its part of the picture.
+#[derive(Clone, Debug)]
+pub(super) struct Thumb {
+    pub(super) planes: [Vec<f32>; 3],
+}
+
+impl Thumb {
+    pub(super) fn of(picture: &SmallPicture) -> Self {
+        let chroma = (picture.chroma_width, picture.chroma_height);
+        Self {
+            planes: [
+                cells(&picture.luma, (picture.width, picture.height)),
+                cells(&picture.cb, chroma),
+                cells(&picture.cr, chroma),
+            ],
+        }
+    }
+
+    pub(super) fn mean_luma(&self) -> f32 {
+        mean(&self.planes[0])
+    }
+
+    /// Whether it is black or white all over.
+    pub(super) fn is_blank(&self) -> bool {
+        self.spread() < 0.015 && !(0.03..0.9).contains(&self.mean_luma())
+    }
+
+    fn spread(&self) -> f32 {
+        let centre = self.mean_luma();
+        let squares: f32 = self.planes[0].iter().map(|y| (y - centre).powi(2)).sum();
+        (squares / CELLS as f32).sqrt()
+    }
+
+    pub(super) fn brightest(&self) -> f32 {
+        self.planes[0].iter().copied().fold(f32::MIN, f32::max)
+    }
+
+    pub(super) fn mean_chroma(&self) -> f32 {
+        let sum: f32 = self.planes[1]
+            .iter()
+            .zip(&self.planes[2])
+            .map(|(b, r)| b.hypot(*r))
+            .sum();
+        sum / CELLS as f32
+    }
+
+    /// Share of cells within 0.03 of the commonest luma.
+    pub(super) fn flat_share(&self) -> f32 {
+        let mut counts = [0usize; 48];
+        for y in &self.planes[0] {
+            counts[((y.clamp(0.0, 1.0) * 47.0) as usize).min(47)] += 1;
+        }
+        let most = counts.windows(3).map(|w| w.iter().sum::<usize>()).max();
+        most.unwrap_or(0) as f32 / CELLS as f32
+    }
+
+    /// Whether it is colour bars: upright stripes, most of them of strong colour.
+    pub(super) fn is_bars(&self) -> bool {
+        let rows = HEIGHT / 2;
+        let mut upright = 0.0f32;
+        let mut stripes: Vec<[f32; 3]> = Vec::with_capacity(WIDTH);
+        for x in 0..WIDTH {
+            let mut column = [0.0; 3];
+            for (value, plane) in column.iter_mut().zip(&self.planes) {
+                let values = || (0..rows).map(|y| plane[y * WIDTH + x]);
+                let centre = values().sum::<f32>() / rows as f32;
+                upright += values().map(|v| (v - centre).abs()).sum::<f32>() / rows as f32;
+                *value = centre;
+            }
+            stripes.push(column);
+        }
+        let coloured = stripes.iter().filter(|s| s[1].hypot(s[2]) > 0.12).count();
+        let steps = stripes
+            .windows(3)
+            .filter(|w| {
+                let moved: f32 = (0..3).map(|i| (w[2][i] - w[0][i]).abs()).sum();
+                moved > 0.1
+            })
+            .count();
+        upright / (WIDTH as f32) < 0.015 && coloured * 5 >= WIDTH * 2 && (5..=32).contains(&steps)
+    }
+}
+
+fn mean(values: &[f32]) -> f32 {
+    values.iter().sum::<f32>() / values.len().max(1) as f32
+}
+
+fn cells(plane: &[f32], (width, height): (usize, usize)) -> Vec<f32> {
+    let span = |at: usize, of: usize, size: usize| {
+        let from = (at * size / of).min(size.saturating_sub(1));
+        (from, ((at + 1) * size / of).max(from + 1).min(size))
+    };
+    let mut out = Vec::with_capacity(CELLS);
+    for row in 0..HEIGHT {
+        let (top, bottom) = span(row, HEIGHT, height);
+        for column in 0..WIDTH {
+            let (left, right) = span(column, WIDTH, width);
+            let sum: f32 = (top..bottom)
+                .flat_map(|y| &plane[y * width + left..y * width + right])
+                .sum();
+            out.push(sum / ((bottom - top) * (right - left)).max(1) as f32);
+        }
+    }
+    out
+}
+
+/// Mean difference of two frames as they lie, signal units.
+pub(super) fn plain(a: &Thumb, b: &Thumb) -> f32 {
+    apart(a, b, (0, 0))
+}
+
+/// Mean difference after the one has been moved onto the other as well as can be.
+pub(super) fn moved(a: &Thumb, b: &Thumb) -> f32 {
+    let mut best = (luma_apart(a, b, (0, 0)), (0, 0));
+    for dy in -DOWN..=DOWN {
+        for dx in -ACROSS..=ACROSS {
+            let found = luma_apart(a, b, (dx, dy));
+            if found < best.0 {
+                best = (found, (dx, dy));
+            }
+        }
+    }
+    apart(a, b, best.1).min(plain(a, b))
+}
+
+/// The same, to a quarter of a cell: for slow movement, which looks like a mixture.
+pub(super) fn moved_finely(a: &Thumb, b: &Thumb) -> f32 {
+    let mut best = moved(a, b);
+    for whole in -6..=6 {
+        for quarter in 0..4 {
+            for down in -2..=2 {
+                let (dx, dy) = (whole as f32 + quarter as f32 / 4.0, down as f32 / 2.0);
+                best = best.min(between_cells(a, b, (dx, dy)));
+            }
+        }
+    }
+    best
+}
+
+/// Mean difference from `b` moved by parts of cells.
+fn between_cells(a: &Thumb, b: &Thumb, (dx, dy): (f32, f32)) -> f32 {
+    let (wx, wy) = (dx.floor(), dy.floor());
+    let (fx, fy) = (dx - wx, dy - wy);
+    let (wx, wy) = (wx as isize, wy as isize);
+    let (mut sum, mut count) = (0.0f32, 0u32);
+    for y in 0..HEIGHT as isize {
+        for x in 0..WIDTH as isize {
+            let (left, top) = (x - wx - 1, y - wy - 1);
+            if left < 0 || top < 0 || left + 1 >= WIDTH as isize || top + 1 >= HEIGHT as isize {
+                continue;
+            }
+            let at = |x: isize, y: isize| y as usize * WIDTH + x as usize;
+            let mut apart = 0.0;
+            for (plane, weight) in [1.0, CHROMA_WEIGHT, CHROMA_WEIGHT].into_iter().enumerate() {
+                let (p, q) = (&a.planes[plane], &b.planes[plane]);
+                let upper = fx * q[at(left, top)] + (1.0 - fx) * q[at(left + 1, top)];
+                let lower = fx * q[at(left, top + 1)] + (1.0 - fx) * q[at(left + 1, top + 1)];
+                apart += weight * (p[at(x, y)] - fy * upper - (1.0 - fy) * lower).abs();
+            }
+            sum += apart;
+            count += 1;
+        }
+    }
+    sum / count.max(1) as f32
+}
+
+/// The cells of `a`, by row and column, that lie on cells of `b` when `b` is moved.
+fn overlap((dx, dy): (isize, isize)) -> (std::ops::Range<usize>, std::ops::Range<usize>) {
+    let span = |by: isize, size: usize| {
+        let size = size as isize;
+        (by.max(0) as usize)..((size + by).min(size) as usize)
+    };
+    (span(dy, HEIGHT), span(dx, WIDTH))
+}
+
+fn luma_apart(a: &Thumb, b: &Thumb, by: (isize, isize)) -> f32 {
+    let (rows, columns) = overlap(by);
+    let (mut sum, mut count) = (0.0f32, 0u32);
+    for y in rows.step_by(2) {
+        for x in columns.clone().step_by(2) {
+            let other = (y as isize - by.1) as usize * WIDTH + (x as isize - by.0) as usize;
+            sum += (a.planes[0][y * WIDTH + x] - b.planes[0][other]).abs();
+            count += 1;
+        }
+    }
+    sum / count.max(1) as f32
+}
+
+fn apart(a: &Thumb, b: &Thumb, by: (isize, isize)) -> f32 {
+    let (rows, columns) = overlap(by);
+    let mut sums = [0.0f32; 3];
+    for y in rows.clone() {
+        for x in columns.clone() {
+            let other = (y as isize - by.1) as usize * WIDTH + (x as isize - by.0) as usize;
+            for (sum, (p, q)) in sums.iter_mut().zip(a.planes.iter().zip(&b.planes)) {
+                *sum += (p[y * WIDTH + x] - q[other]).abs();
+            }
+        }
+    }
+    let count = (rows.len() * columns.len()).max(1) as f32;
+    (sums[0] + CHROMA_WEIGHT * (sums[1] + sums[2])) / count
+}
+
+/// Correlation of luma, −1…1; 0 where one of the two is flat.
+pub(super) fn alike(a: &Thumb, b: &Thumb) -> f32 {
+    let (ma, mb) = (a.mean_luma(), b.mean_luma());
+    let (mut ab, mut aa, mut bb) = (0.0f32, 0.0f32, 0.0f32);
+    for (x, y) in a.planes[0].iter().zip(&b.planes[0]) {
+        ab += (x - ma) * (y - mb);
+        aa += (x - ma).powi(2);
+        bb += (y - mb).powi(2);
+    }
+    let flat = CELLS as f32 * 0.01 * 0.01;
+    if aa < flat || bb < flat {
+        return 0.0;
+    }
+    ab / (aa * bb).sqrt()
+}
+
+/// Mean difference of `x` from the mixture (1 − share)·a + share·b.
+pub(super) fn off_mixture(x: &Thumb, a: &Thumb, b: &Thumb, share: f32) -> f32 {
+    let weights = [1.0, CHROMA_WEIGHT, CHROMA_WEIGHT];
+    let mut sum = 0.0f32;
+    for (plane, weight) in weights.into_iter().enumerate() {
+        let (x, a, b) = (&x.planes[plane], &a.planes[plane], &b.planes[plane]);
+        for ((x, a), b) in x.iter().zip(a).zip(b) {
+            sum += weight * (x - a - share * (b - a)).abs();
+        }
+    }
+    sum / CELLS as f32
+}
+
+/// The share of `b` in `x` as a mixture of `a` and `b`, by least squares.
+pub(super) fn share_of(x: &Thumb, a: &Thumb, b: &Thumb) -> f32 {
+    let (mut along, mut square) = (0.0f32, 0.0f32);
+    for plane in 0..3 {
+        let (x, a, b) = (&x.planes[plane], &a.planes[plane], &b.planes[plane]);
+        for ((x, a), b) in x.iter().zip(a).zip(b) {
+            along += (x - a) * (b - a);
+            square += (b - a).powi(2);
+        }
+    }
+    along / square.max(1e-9)
+}
