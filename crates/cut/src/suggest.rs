@@ -215,8 +215,9 @@ pub fn camera_of_reel(reel: &str) -> Option<String> {
 pub struct ToGroup {
     /// The clip.
     pub source: i64,
-    /// Whatever tells its camera from others; two clips of one camera have the same.
-    pub camera: String,
+    /// Whatever tells its camera from others; two clips of one camera have the same. `None` where the
+    /// camera is not known: such a clip is a setup of its own.
+    pub camera: Option<String>,
     /// The place, as far as the name says it.
     pub place: Option<String>,
     /// The scene, as far as the cut list says it.
@@ -315,7 +316,8 @@ pub fn suggest(shots: &[ToGroup]) -> Vec<Suggested> {
 }
 
 fn alike(a: &ToGroup, b: &ToGroup) -> bool {
-    a.camera == b.camera
+    a.camera.is_some()
+        && a.camera == b.camera
         && !elsewhere(a, b)
         && matches!((&a.picture, &b.picture), (Some(p), Some(q)) if same_setup(p, q))
 }

@@ -2,7 +2,7 @@
 
 use crate::job::{Job, LookJob, Looked};
 use crate::problem::Context;
-use crate::steps::cutting::{left_out_of, used_of};
+use crate::steps::cutting::{left_out_of, seen_of, used_of};
 use crate::steps::fixing::FixRecord;
 use crate::steps::taking::{locate, probe_of};
 use crate::{AppError, Result};
@@ -38,7 +38,7 @@ pub(crate) fn suggest_groups(film: &mut Film, context: Context<'_>) -> Result<()
         context.note(
             film.name(),
             &format!(
-                "{setups} setups in {scenes} scenes, as suggested; `inkarnat show` lists them, `inkarnat group` changes them and `inkarnat undo` takes them back"
+                "setups and scenes as suggested ({setups} and {scenes}); `inkarnat show` lists them, `inkarnat group` changes them and `inkarnat undo` takes them back"
             ),
         );
     }
@@ -104,14 +104,27 @@ fn facts_of(film: &Film, shot: &Shot, sources: &[Source]) -> Result<ToGroup> {
         .and_then(|(_, value)| serde_json::from_value::<Option<Thumbnail>>(value).ok())
         .flatten();
     let source = sources.iter().find(|source| source.id == shot.source);
+    if let Some(source) = source
+        && seen_of(source)?.is_some()
+    {
+        // A finished picture is no clip of one camera: its shots are told apart by what they show.
+        return Ok(ToGroup {
+            source: -shot.id.0,
+            camera: Some(format!("picture {}", source.id.0)),
+            place: None,
+            scene: used.and_then(|used| used.scene),
+            picture,
+        });
+    }
     Ok(ToGroup {
         source: shot.source.0,
         camera: match source {
+            // Without a letter two clips may be of any two cameras of one make.
             Some(source) => {
-                let camera = camera_of(source)?;
-                format!("{} {}", camera.letter.unwrap_or_default(), camera.kind)
+                let Camera { letter, kind } = camera_of(source)?;
+                letter.map(|letter| format!("{letter} {kind}"))
             }
-            None => String::new(),
+            None => None,
         },
         place: source.and_then(|source| name_facts(&stem(source)).place),
         scene: used.and_then(|used| used.scene),
@@ -280,7 +293,6 @@ pub(crate) fn carried_from(film: &Film, setup: &Setup) -> Result<Option<Setup>> 
             return Ok(None);
         };
         let Camera { letter, kind } = camera_of(source)?;
-        // Without a letter two clips may be of any two cameras of one make.
         Ok(letter.map(|letter| (letter, kind)))
     };
     let shots = film.shots()?;

@@ -173,7 +173,7 @@ fn film(seed: u64) -> (Vec<ToGroup>, Vec<Truth>) {
             let (source, picture) = &takes[at][random.below(2)];
             shots.push(ToGroup {
                 source: *source,
-                camera: positions[at].0.to_string(),
+                camera: Some(positions[at].0.to_string()),
                 place: None,
                 scene: None,
                 picture: Some(picture.clone()),
