@@ -77,7 +77,109 @@ pub struct Question {
     pub answer: Option<String>,
 }
 
+/// One thing that the editor says about people.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Said {
+    /// A person's name.
+    Name(PersonId, String),
+    /// A person's complexion, or that none is set.
+    Complexion(PersonId, Option<String>),
+    /// Whether two faces are one person.
+    Link(FaceLink),
+    /// Nobody whose name is known.
+    Nobody(FaceId),
+    /// What a face is.
+    Role(FaceId, String),
+    /// The answer to a question.
+    Answer(i64, String),
+}
+
+impl Said {
+    fn write(&self, t: &Transaction<'_>) -> rusqlite::Result<usize> {
+        match self {
+            Self::Name(person, name) => t.execute(
+                "UPDATE person SET name = ?2, named = 1 WHERE id = ?1",
+                params![person, name],
+            ),
+            Self::Complexion(person, complexion) => t.execute(
+                "UPDATE person SET complexion = ?2 WHERE id = ?1",
+                params![person, complexion],
+            ),
+            Self::Link(link) => put_link(t, *link),
+            Self::Nobody(face) => t.execute(
+                "UPDATE face SET person_id = NULL WHERE id = ?1",
+                params![face],
+            ),
+            Self::Role(face, role) => t.execute(
+                "UPDATE face SET role = ?2, decided = 1 WHERE id = ?1",
+                params![face, role],
+            ),
+            Self::Answer(question, answer) => t.execute(
+                "UPDATE question SET answer = ?2 WHERE id = ?1",
+                params![question, answer],
+            ),
+        }
+    }
+}
+
+fn put_link(t: &Transaction<'_>, link: FaceLink) -> rusqlite::Result<usize> {
+    let (first, second) = (link.first.min(link.second), link.first.max(link.second));
+    // Not INSERT OR REPLACE: what that takes away, the triggers of undo do not see.
+    t.execute(
+        "INSERT INTO face_link (first, second, same) VALUES (?1, ?2, ?3)
+         ON CONFLICT (first, second) DO UPDATE SET same = excluded.same",
+        params![first, second, link.same],
+    )
+}
+
 impl Film {
+    /// Writes down what the editor says about people, in one decision that can be taken back.
+    ///
+    /// # Errors
+    /// If another person has the name, or the film cannot be written.
+    pub fn say<D: Serialize>(&mut self, verb: &str, detail: &D, said: &[Said]) -> Result<()> {
+        for said in said {
+            if let Said::Name(person, name) = said {
+                self.name_is_free(*person, name)?;
+            }
+        }
+        self.decided(verb, detail, |t| {
+            said.iter().try_for_each(|said| said.write(t).map(|_| ()))
+        })
+    }
+
+    fn name_is_free(&self, person: PersonId, name: &str) -> Result<()> {
+        let people = self.people()?;
+        if people.iter().any(|p| p.name == name && p.id != person) {
+            return Err(FilmError::Taken {
+                kind: "person",
+                name: name.to_owned(),
+            });
+        }
+        Ok(())
+    }
+
+    /// What was said about people until now can no longer be taken back: two of them have become
+    /// one, and what is put back might be put back to somebody else.
+    ///
+    /// # Errors
+    /// If the film cannot be written.
+    pub fn seal_people(&mut self) -> Result<()> {
+        self.change(|t| {
+            t.execute(
+                "DELETE FROM undo_step WHERE decision_id IN
+                 (SELECT id FROM decision WHERE verb IN ('people', 'answer'))",
+                [],
+            )?;
+            t.execute(
+                "UPDATE decision SET state = 'replaced'
+                 WHERE state = 'undone' AND verb IN ('people', 'answer')",
+                [],
+            )?;
+            Ok(())
+        })
+    }
+
     /// Whether faces are looked for without being asked for.
     ///
     /// # Errors
@@ -283,30 +385,6 @@ impl Film {
         })
     }
 
-    /// Renames a person; the name is then the editor's.
-    ///
-    /// # Errors
-    /// If another person has the name, or the film cannot be written.
-    pub fn rename_person(&mut self, person: PersonId, name: &str) -> Result<()> {
-        if self
-            .people()?
-            .iter()
-            .any(|known| known.name == name && known.id != person)
-        {
-            return Err(FilmError::Taken {
-                kind: "person",
-                name: name.to_owned(),
-            });
-        }
-        self.change(|t| {
-            t.execute(
-                "UPDATE person SET name = ?2, named = 1 WHERE id = ?1",
-                params![person, name],
-            )?;
-            Ok(())
-        })
-    }
-
     /// Puts a changed form of the solution of a setup in its place, under its old key.
     ///
     /// # Errors
@@ -330,20 +408,6 @@ impl Film {
             t.execute(
                 "UPDATE proof SET proof = ?2 WHERE shot_id = ?1",
                 params![shot, proof.to_string()],
-            )?;
-            Ok(())
-        })
-    }
-
-    /// Sets a person's complexion, or takes it back.
-    ///
-    /// # Errors
-    /// If the film cannot be written.
-    pub fn set_complexion(&mut self, person: PersonId, complexion: Option<&str>) -> Result<()> {
-        self.change(|t| {
-            t.execute(
-                "UPDATE person SET complexion = ?2 WHERE id = ?1",
-                params![person, complexion],
             )?;
             Ok(())
         })
@@ -392,33 +456,12 @@ impl Film {
         })
     }
 
-    /// Decides what a face is.
-    ///
-    /// # Errors
-    /// If the film cannot be written.
-    pub fn decide_role(&mut self, face: FaceId, role: &str) -> Result<()> {
-        self.change(|t| {
-            t.execute(
-                "UPDATE face SET role = ?2, decided = 1 WHERE id = ?1",
-                params![face, role],
-            )?;
-            Ok(())
-        })
-    }
-
     /// Keeps what the editor said about two faces, over what was said before.
     ///
     /// # Errors
     /// If the film cannot be written.
     pub fn link(&mut self, link: FaceLink) -> Result<()> {
-        let (first, second) = (link.first.min(link.second), link.first.max(link.second));
-        self.change(|t| {
-            t.execute(
-                "INSERT OR REPLACE INTO face_link (first, second, same) VALUES (?1, ?2, ?3)",
-                params![first, second, link.same],
-            )?;
-            Ok(())
-        })
+        self.change(|t| put_link(t, link).map(|_| ()))
     }
 
     /// Everything that was said about pairs of faces.
@@ -487,20 +530,6 @@ impl Film {
                 })
             })
             .collect()
-    }
-
-    /// Keeps an answer.
-    ///
-    /// # Errors
-    /// If the film cannot be written.
-    pub fn keep_answer(&mut self, question: i64, answer: &str) -> Result<()> {
-        self.change(|t| {
-            t.execute(
-                "UPDATE question SET answer = ?2 WHERE id = ?1",
-                params![question, answer],
-            )?;
-            Ok(())
-        })
     }
 
     /// Replaces what was read of the found people of a shot, who are `all`: those without a reading

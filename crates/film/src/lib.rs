@@ -28,7 +28,7 @@ mod store;
 mod undo;
 
 pub use error::{FilmError, Result};
-pub use faces::{Face, FaceLink, NewFace, Question};
+pub use faces::{Face, FaceLink, NewFace, Question, Said};
 pub use fingerprint::{Fingerprint, InputKey};
 pub use history::{Decision, DecisionState};
 pub use lock::lock_path;

@@ -25,7 +25,36 @@ const TABLES: &[(&str, bool)] = &[
     ("person", false),
     ("patch", true),
     ("editor_note", true),
+    ("face", false),
+    ("question", false),
 ];
+
+/// What was said about two faces has no row number: it is put back by its pair, unless one of the two
+/// is gone.
+const FACE_LINKS: &str = "
+    CREATE TEMP TRIGGER undo_insert_face_link AFTER INSERT ON main.face_link
+    WHEN (SELECT decision_id FROM deciding) IS NOT NULL BEGIN
+        INSERT INTO undo_step (decision_id, statement)
+        SELECT (SELECT decision_id FROM deciding),
+            'DELETE FROM face_link WHERE first = ' || NEW.first || ' AND second = ' || NEW.second;
+    END;
+    CREATE TEMP TRIGGER undo_update_face_link AFTER UPDATE ON main.face_link
+    WHEN (SELECT decision_id FROM deciding) IS NOT NULL AND OLD.same IS NOT NEW.same BEGIN
+        INSERT INTO undo_step (decision_id, statement)
+        SELECT (SELECT decision_id FROM deciding),
+            'UPDATE face_link SET same = ' || OLD.same ||
+            ' WHERE first = ' || NEW.first || ' AND second = ' || NEW.second;
+    END;
+    CREATE TEMP TRIGGER undo_delete_face_link AFTER DELETE ON main.face_link
+    WHEN (SELECT decision_id FROM deciding) IS NOT NULL BEGIN
+        INSERT INTO undo_step (decision_id, statement)
+        SELECT (SELECT decision_id FROM deciding),
+            'INSERT OR IGNORE INTO face_link (first, second, same) SELECT ' ||
+            OLD.first || ', ' || OLD.second || ', ' || OLD.same ||
+            ' WHERE EXISTS (SELECT 1 FROM face WHERE id = ' || OLD.first ||
+            ') AND EXISTS (SELECT 1 FROM face WHERE id = ' || OLD.second || ')';
+    END;
+";
 
 /// Sets up the triggers for this connection.
 pub(crate) fn watch(connection: &Connection) -> rusqlite::Result<()> {
@@ -72,7 +101,7 @@ pub(crate) fn watch(connection: &Connection) -> rusqlite::Result<()> {
             ))?;
         }
     }
-    Ok(())
+    connection.execute_batch(FACE_LINKS)
 }
 
 fn noting(t: &Transaction<'_>, decision: Option<i64>) -> rusqlite::Result<()> {

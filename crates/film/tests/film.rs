@@ -4,7 +4,7 @@
 use inkarnat_color::WorkingSpace;
 use inkarnat_film::{
     Deliverable, FaceLink, Film, FilmError, Fingerprint, InputKey, NewFace, NewSource, Packed,
-    PatchTrack, PersonReading, ReadResult, ShotId, Stage, Step, StepOutcome,
+    PatchTrack, PersonReading, ReadResult, Said, ShotId, Stage, Step, StepOutcome,
 };
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
@@ -418,7 +418,12 @@ fn faces_found_again_keep_who_they_are_and_what_was_decided() {
     let faces = film.faces(Some(shot)).unwrap();
     let person = film.add_person("person 1", &json!("own")).unwrap();
     film.assign_faces(&[(faces[0].id, Some(person))]).unwrap();
-    film.decide_role(faces[0].id, "no person").unwrap();
+    film.say(
+        "answer",
+        &json!({}),
+        &[Said::Role(faces[0].id, "no person".to_owned())],
+    )
+    .unwrap();
     let again = NewFace {
         was: Some(faces[0].id),
         ..face(&[0.75])
@@ -437,4 +442,78 @@ fn faces_found_again_keep_who_they_are_and_what_was_decided() {
     film.assign_faces(&[(now[1].id, None)]).unwrap();
     film.drop_nobodies().unwrap();
     assert!(film.people().unwrap().is_empty());
+}
+
+#[test]
+fn what_is_said_about_people_is_taken_back_and_taken_again() {
+    let directory = tempfile::tempdir().unwrap();
+    let path = directory.path().join("day.inkarnat");
+    let (mut film, shot) = film_with_shot(&path);
+    film.keep_faces(shot, &InputKey::of(&1), &[face(&[0.5]), face(&[0.25])])
+        .unwrap();
+    let faces = film.faces(None).unwrap();
+    let person = film.add_person("person 1", &json!("own")).unwrap();
+    film.assign_faces(&[(faces[0].id, Some(person)), (faces[1].id, Some(person))])
+        .unwrap();
+    film.ask(&["skin:"], &[("skin:1".to_owned(), json!({"text": "?"}))])
+        .unwrap();
+    let question = film.questions().unwrap()[0].id;
+    let link = |same| {
+        Said::Link(FaceLink {
+            first: faces[0].id,
+            second: faces[1].id,
+            same,
+        })
+    };
+    let state = |film: &Film| {
+        json!({
+            "people": film.people().unwrap().into_iter()
+                .map(|p| (p.name, p.complexion)).collect::<Vec<_>>(),
+            "faces": film.faces(None).unwrap().into_iter()
+                .map(|f| (f.person.map(|p| p.0), f.role, f.decided)).collect::<Vec<_>>(),
+            "links": film.links().unwrap().into_iter().map(|l| l.same).collect::<Vec<_>>(),
+            "answers": film.questions().unwrap().into_iter().map(|q| q.answer).collect::<Vec<_>>(),
+        })
+    };
+    let acts: Vec<Vec<Said>> = vec![
+        vec![Said::Name(person, "Ben".to_owned())],
+        vec![Said::Complexion(person, Some("tan".to_owned()))],
+        vec![link(true)],
+        // Over what was said before.
+        vec![link(false), Said::Nobody(faces[1].id)],
+        vec![
+            Said::Role(faces[0].id, "no person".to_owned()),
+            Said::Answer(question, "yes".to_owned()),
+        ],
+        vec![Said::Complexion(person, None)],
+    ];
+    let mut states = vec![state(&film)];
+    for act in &acts {
+        film.say("people", &json!({}), act).unwrap();
+        let now = state(&film);
+        assert_ne!(Some(&now), states.last());
+        states.push(now);
+    }
+    for at in (0..acts.len()).rev() {
+        assert!(film.undo().unwrap().is_some());
+        assert_eq!(state(&film), states[at], "back to {at}");
+    }
+    for at in 1..=acts.len() {
+        assert!(film.redo().unwrap().is_some());
+        assert_eq!(state(&film), states[at], "forward to {at}");
+    }
+    // A face that is gone takes what was said about it along; going back is no error.
+    film.keep_faces(shot, &InputKey::of(&2), &[]).unwrap();
+    for _ in 0..acts.len() {
+        assert!(film.undo().unwrap().is_some());
+    }
+    assert!(film.links().unwrap().is_empty());
+    assert_eq!(film.people().unwrap().last().unwrap().name, "person 1");
+    // Where two people became one, nothing is put back to the wrong one.
+    film.redo().unwrap();
+    film.seal_people().unwrap();
+    assert!(film.redo().unwrap().is_none());
+    let before = state(&film);
+    film.undo().unwrap();
+    assert_eq!(state(&film)["people"][1], before["people"][1]);
 }

@@ -2,8 +2,9 @@
 
 use crate::show::describe;
 use crate::steps::choosing::settle_choices;
+use crate::steps::people::settle_people;
 use crate::{AppError, Result};
-use inkarnat_film::{Film, Shot, ShotId};
+use inkarnat_film::{Decision, Film, Shot, ShotId};
 
 /// A change to setups or scenes.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -92,9 +93,8 @@ pub fn note(film: &mut Film, shot: &str, text: &str) -> Result<()> {
 /// # Errors
 /// If the film cannot be written.
 pub fn undo(film: &mut Film) -> Result<Option<String>> {
-    let undone = film.undo()?.as_ref().map(describe);
-    settle_choices(film)?;
-    Ok(undone)
+    let undone = film.undo()?;
+    gone(film, undone.as_ref())
 }
 
 /// Takes the last decision that was taken back again, and says which.
@@ -102,7 +102,14 @@ pub fn undo(film: &mut Film) -> Result<Option<String>> {
 /// # Errors
 /// If the film cannot be written.
 pub fn redo(film: &mut Film) -> Result<Option<String>> {
-    let redone = film.redo()?.as_ref().map(describe);
+    let redone = film.redo()?;
+    gone(film, redone.as_ref())
+}
+
+fn gone(film: &mut Film, decision: Option<&Decision>) -> Result<Option<String>> {
     settle_choices(film)?;
-    Ok(redone)
+    if let Some(decision) = decision {
+        settle_people(film, decision)?;
+    }
+    Ok(decision.map(describe))
 }

@@ -5,7 +5,9 @@ use crate::steps::finding::{present, settle};
 use crate::steps::taking::listed;
 use crate::steps::tinting;
 use crate::{AppError, Result};
-use inkarnat_film::{Face, FaceId, FaceLink, Film, FilmError, Person};
+use inkarnat_film::{
+    Decision, DecisionState, Face, FaceId, FaceLink, Film, FilmError, Person, Said,
+};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 
@@ -76,9 +78,12 @@ pub fn say(film: &mut Film, what: &Say) -> Result<()> {
                 )));
             }
             let person = person_named(film, old)?;
-            film.rename_person(person.id, new)?;
+            film.say(
+                "people",
+                &json!({"name": new, "was": old}),
+                &[Said::Name(person.id, new.to_owned())],
+            )?;
             restate(film, old, new)?;
-            film.decide("people", &json!({"name": new, "was": old}))?;
         }
         Say::Merge(text) => {
             let (first, second) = halves(text, ',', "NAME,NAME, such as 'Ana,person 3'")?;
@@ -118,6 +123,7 @@ pub fn say(film: &mut Film, what: &Say) -> Result<()> {
             film.absorb(b.id, a.id)?;
             restate(film, &b.name, &a.name)?;
             film.decide("people", &json!({"merge": [a.name, b.name]}))?;
+            film.seal_people()?;
         }
         Say::Split(text) => {
             let (name, shot) = halves(text, '@', "NAME@SHOT, such as 'Ana@kitchen'")?;
@@ -141,18 +147,19 @@ pub fn say(film: &mut Film, what: &Say) -> Result<()> {
                     shot.name
                 )));
             }
-            for a in &here {
-                for b in &elsewhere {
-                    film.link(FaceLink {
-                        first: a.id,
-                        second: b.id,
-                        same: false,
-                    })?;
-                }
-            }
-            let whose: Vec<_> = here.iter().map(|face| (face.id, None)).collect();
-            film.assign_faces(&whose)?;
-            film.decide("people", &json!({"split": name, "shot": shot.name}))?;
+            let apart = |a: &Face, b: &Face| {
+                Said::Link(FaceLink {
+                    first: a.id,
+                    second: b.id,
+                    same: false,
+                })
+            };
+            let said: Vec<Said> = here
+                .iter()
+                .flat_map(|a| elsewhere.iter().map(|b| apart(a, b)))
+                .chain(here.iter().map(|face| Said::Nobody(face.id)))
+                .collect();
+            film.say("people", &json!({"split": name, "shot": shot.name}), &said)?;
         }
         Say::Complexion(text) => {
             let (name, words) = halves(text, '=', "NAME=COMPLEXION, such as 'Ana=tan'")?;
@@ -167,8 +174,11 @@ pub fn say(film: &mut Film, what: &Say) -> Result<()> {
                     )));
                 }
             };
-            film.set_complexion(person.id, set)?;
-            film.decide("people", &json!({"complexion": set, "person": name}))?;
+            film.say(
+                "people",
+                &json!({"complexion": set, "person": name}),
+                &[Said::Complexion(person.id, set.map(str::to_owned))],
+            )?;
         }
     }
     settle(film)
@@ -220,27 +230,27 @@ pub fn answer(film: &mut Film, number: u64, yes: bool) -> Result<String> {
     let mut parts = question.about.split(':');
     let kind = parts.next().unwrap_or_default();
     let faces: Vec<FaceId> = parts.filter_map(|p| p.parse().ok()).map(FaceId).collect();
-    match (kind, faces.as_slice()) {
-        ("same", &[first, second]) => film.link(FaceLink {
+    let said = match (kind, faces.as_slice()) {
+        ("same", &[first, second]) => Said::Link(FaceLink {
             first,
             second,
             same: yes,
-        })?,
+        }),
         ("picture" | "skin", &[face]) => {
             let role = if yes { Role::NoPerson } else { Role::Person };
-            film.decide_role(face, role.word())?;
+            Said::Role(face, role.word().to_owned())
         }
         _ => {
             return Err(AppError::Request(format!(
                 "question {number} is not answered with yes or no"
             )));
         }
-    }
+    };
     let word = if yes { "yes" } else { "no" };
-    film.keep_answer(question.id, word)?;
-    film.decide(
+    film.say(
         "answer",
         &json!({"question": question.asked["text"], "answer": word}),
+        &[said, Said::Answer(question.id, word.to_owned())],
     )?;
     let text = question.asked["text"]
         .as_str()
@@ -256,6 +266,22 @@ pub fn answer(film: &mut Film, number: u64, yes: bool) -> Result<String> {
 /// If the film cannot be written.
 pub fn erase(film: &mut Film) -> Result<u64> {
     Ok(film.erase_faces()?)
+}
+
+/// Brings everything that rests on who is who in line, after a decision about people was taken back
+/// or taken again.
+pub(crate) fn settle_people(film: &mut Film, decision: &Decision) -> Result<()> {
+    if !matches!(decision.verb.as_str(), "people" | "answer") {
+        return Ok(());
+    }
+    let names = (&decision.detail["was"], &decision.detail["name"]);
+    if let (Value::String(was), Value::String(name)) = names {
+        match decision.state {
+            DecisionState::Done => restate(film, was, name)?,
+            _ => restate(film, name, was)?,
+        }
+    }
+    settle(film)
 }
 
 /// Fixes and proofs name people: under the new name they still hold.
