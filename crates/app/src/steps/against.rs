@@ -213,10 +213,10 @@ pub fn prove_programme(
 }
 
 fn list_of(order: &ProgrammeOrder, rate: Option<Rate>) -> Result<CutList> {
-    let bytes = std::fs::read(&order.list).map_err(|source| AppError::File {
+    let bytes = std::fs::read(&order.list).map_err(|reason| AppError::File {
         path: order.list.clone(),
         doing: "reading the cut list",
-        source,
+        reason,
         advice: "check the path and its permissions",
     })?;
     let wrong = |text: String| AppError::Request(format!("{}: {text}", order.list.display()));

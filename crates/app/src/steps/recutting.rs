@@ -64,10 +64,10 @@ pub fn cut_film(
     if !is_list(&order.list) {
         return cut_picture(film, order, context);
     }
-    let bytes = std::fs::read(&order.list).map_err(|source| AppError::File {
+    let bytes = std::fs::read(&order.list).map_err(|reason| AppError::File {
         path: order.list.clone(),
         doing: "reading the cut list",
-        source,
+        reason,
         advice: "check the path and its permissions",
     })?;
     add_clips(film, &order.clips, context, problems)?;

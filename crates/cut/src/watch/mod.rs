@@ -380,7 +380,9 @@ impl Watcher {
 
     fn blank_between(&self, first: &Blend, second: &Blend) -> bool {
         let to = (second.start + 1).min(self.facts.len());
-        self.facts[(first.end - 1).min(to)..to].iter().any(|f| f.blank)
+        self.facts[(first.end - 1).min(to)..to]
+            .iter()
+            .any(|f| f.blank)
     }
 
     fn kind_of(&self, blend: &Blend) -> SpanKind {

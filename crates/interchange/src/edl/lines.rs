@@ -59,7 +59,9 @@ pub(super) fn take_apart(text: &str) -> Lines {
             lines.events.push(event);
         } else if let Some(event) = numbered(line) {
             of_none = true;
-            lines.malformed.push((number, event.to_owned(), line.to_owned()));
+            lines
+                .malformed
+                .push((number, event.to_owned(), line.to_owned()));
         } else if of_none && (line.starts_with('*') || line.starts_with("M2")) {
         } else if let Some(comment) = line.strip_prefix('*') {
             if let Some(event) = lines.events.last_mut() {
