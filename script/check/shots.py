@@ -74,13 +74,15 @@ class Drawn:
         field = np.clip(field * tint, 0.05, 0.97)
         speed, cx, r = rng.uniform(-1.5, 1.5), rng.uniform(0.3, 0.7), rng.uniform(0.08, 0.2)
         body = rng.uniform(0.1, 0.9, 3)
-        start = int(rng.integers(W // 4, 3 * W // 4))
+        # The field is twice as wide as the picture: a pan may not leave it, or the picture would jump.
+        start = int(rng.integers(W // 12, W // 3))
         step = {"whip": 46}.get(kind, 0)
 
         def picture(t):
             # A whip pan of a fifth of the picture a frame for six frames in the middle of the shot.
             moved = start + speed * t / 2 + step * np.clip(t - 14, 0, 6)
-            shift = int(moved) % W
+            shift = int(moved)
+            assert 0 <= shift <= W, shift
             view = field[:, shift:shift + W].copy()
             if step and 14 <= t < 20:
                 blur = [np.roll(view, s, axis=1) for s in range(-16, 17, 4)]

@@ -18,14 +18,14 @@ pub enum AppError {
     #[error("{0}")]
     Clip(String),
     /// A file could not be written or read.
-    #[error("{}: {doing} failed: {source}; {advice}", path.display())]
+    #[error("{}: {doing} failed: {reason}; {advice}", path.display())]
     File {
         /// The file.
         path: PathBuf,
         /// What was being done.
         doing: &'static str,
         /// The system's reason.
-        source: std::io::Error,
+        reason: std::io::Error,
         /// What to do.
         advice: &'static str,
     },
@@ -57,10 +57,10 @@ impl AppError {
     }
 
     pub(crate) fn writing(path: &std::path::Path) -> impl Fn(std::io::Error) -> Self + '_ {
-        move |source| Self::File {
+        move |reason| Self::File {
             path: path.to_owned(),
             doing: "writing",
-            source,
+            reason,
             advice: "make room, or choose a place that can be written",
         }
     }

@@ -22,10 +22,10 @@ impl Output {
     /// [`AppError::File`] where it cannot be made or written.
     pub(crate) fn prepare(directory: &Path, film: &Film) -> Result<Self> {
         let failed = |doing| {
-            move |source| AppError::File {
+            move |reason| AppError::File {
                 path: directory.to_owned(),
                 doing,
-                source,
+                reason,
                 advice: "choose an output directory that can be written",
             }
         };
@@ -67,10 +67,10 @@ impl Output {
         }
         let mut earlier = None;
         if std::fs::symlink_metadata(&path).is_ok() {
-            let found = Fingerprint::of_file(&path).map_err(|source| AppError::File {
+            let found = Fingerprint::of_file(&path).map_err(|reason| AppError::File {
                 path: shown.clone(),
                 doing: "looking at what is there",
-                source,
+                reason,
                 advice: "move it away, or choose another output directory",
             })?;
             let ours = film

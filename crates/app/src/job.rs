@@ -1,6 +1,6 @@
 //! Jobs of a child process and its answers: plain data on both sides.
 
-use crate::clip::{looking, picturing, probing, proving, reading, rendering, watching};
+use crate::clip::{against, looking, picturing, probing, proving, reading, rendering, watching};
 use crate::event::Cancel;
 use crate::{AppError, Result};
 use inkarnat_color::Region;
@@ -31,6 +31,8 @@ pub enum Job {
     Prove(ProveJob),
     /// Look through a finished picture: [`inkarnat_cut::Seen`].
     Watch(WatchJob),
+    /// Find a shot in a finished programme and read it there: [`Against`].
+    Against(AgainstJob),
     /// Pictures of frames, to look at: [`Pictured`].
     Picture(PictureJob),
     /// The densities of a frame: [`Traced`].
@@ -377,6 +379,72 @@ pub struct Proved {
     pub faults: Vec<String>,
 }
 
+/// Find a shot in a finished programme, made elsewhere in any coding and size, and read it there.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct AgainstJob {
+    /// The source.
+    pub source: PathBuf,
+    /// The programme.
+    pub programme: PathBuf,
+    /// The programme's frame that the list says the shot begins with.
+    pub programme_first: u64,
+    /// Frames of the shot in the programme.
+    pub frames: u64,
+    /// Of those, the ones in which nothing but the shot is seen, half-open: no dissolve.
+    pub own: (u64, u64),
+    /// The source frame that the shot begins with.
+    pub source_first: u64,
+    /// Source frames a frame of the programme; below 0 backward, 0 a frozen frame.
+    pub speed: f64,
+    /// By how many frames the shot before lay later than listed: where this one is expected.
+    pub expected: i64,
+    /// Frames on either side of the listed place in which the shot is looked for.
+    pub search: u64,
+    /// Source frames that are not read.
+    #[serde(default)]
+    pub left_out: LeftOut,
+    /// What was done to each picture.
+    pub chain: Chain,
+    /// The film's working space.
+    pub space: WorkingSpace,
+    /// What counts as clipped in the source.
+    pub rule: ClipRule,
+    /// Whom to read.
+    pub people: Vec<ProvePerson>,
+}
+
+/// One person of a shot in a programme.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct AgainstPerson {
+    /// The source at the programme's size, or why there is no reading.
+    pub before: std::result::Result<ShotReading, String>,
+    /// The ops applied to the source, at the programme's size.
+    pub after: std::result::Result<ShotReading, String>,
+    /// The programme.
+    pub found: std::result::Result<ShotReading, String>,
+}
+
+/// A shot as it was found in a programme.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Against {
+    /// Frames by which it lies later than listed.
+    pub offset: i64,
+    /// How alike the pictures are there, −1 to 1.
+    pub likeness: f64,
+    /// Whether that is the same picture.
+    pub alike: bool,
+    /// Frames at its beginning and at its end that show another picture.
+    pub others: (u64, u64),
+    /// Frames that it lacks because the programme begins later or ends earlier.
+    pub missing: u64,
+    /// Frames that were read.
+    pub frames: u64,
+    /// In the order of the job.
+    pub people: Vec<AgainstPerson>,
+    /// What does not fit apart from the place, one line each.
+    pub faults: Vec<String>,
+}
+
 /// What form a picture is wanted in.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -519,6 +587,7 @@ impl Job {
             Self::Render(job) => raw(&rendering::perform(job, cancel, progress)?),
             Self::Prove(job) => raw(&proving::perform(job, cancel, progress)?),
             Self::Watch(job) => raw(&watching::perform(job, cancel, progress)?),
+            Self::Against(job) => raw(&against::perform(job, cancel, progress)?),
             Self::Picture(job) => raw(&picturing::perform(job, cancel)?),
             Self::Trace(job) => raw(&picturing::trace(job)?),
             Self::Look(job) => raw(&looking::perform(job, cancel)?),

@@ -37,6 +37,9 @@ pub use inkarnat_media::Codec;
 pub use nearest::{NearestCdl, SKIN_LIMIT_DE00, nearest_cdl};
 pub use problem::{Context, Problem};
 pub use show::{FilmReport, all_well, report};
+pub use steps::against::{
+    PROGRAMME_DE00, ProgrammeOrder, ProgrammePerson, ProgrammeProof, ProgrammeShot, prove_programme,
+};
 pub use steps::choosing::{Choice, choose, settle_choices, try_ops};
 pub use steps::fixing::{FixRecord, fix_film};
 pub use steps::grouping::{Grouping, group, note, redo, undo};

@@ -698,7 +698,12 @@ fn support_of_own(people: &[PersonReport], record: &FixRecord) -> Vec<String> {
             ));
         }
         if person.aim.hue_deg.is_none() {
-            lines.push(match record.solution.light.neutral {
+            let light = &record.solution.light;
+            lines.push(match light.neutral {
+                _ if light.tint.is_some_and(|tint| tint.agrees) => format!(
+                    "{}: hue and saturation stay as shot in the tint that cameras of this scene share",
+                    person.person
+                ),
                 Some(neutral) => format!(
                     "{}: hue and saturation rest on surfaces taken as neutral ({:.0} % of the picture, confidence {:.2})",
                     person.person,

@@ -280,9 +280,24 @@ pub(crate) enum Verb {
         encoder_input: Option<PathBuf>,
     },
     /// Read the delivered files again and hold them against what was promised
+    ///
+    /// With --against and --cut it is the finished programme that is read, made elsewhere in any coding and size: each shot is
+    /// found in it by the list's record timecodes, checked by picture, and every person in it held against what was promised.
     Prove {
         /// The film file
         film: PathBuf,
+        /// The finished programme
+        #[arg(long, value_name = "MASTER", requires = "cut")]
+        against: Option<PathBuf>,
+        /// The cut list that says what lies where in it (.otio or .edl)
+        #[arg(long, value_name = "LIST", requires = "against")]
+        cut: Option<PathBuf>,
+        /// Frames a second of an EDL; without it, those of the programme
+        #[arg(long, value_name = "RATE", requires = "against")]
+        rate: Option<String>,
+        /// As JSON, with --against
+        #[arg(long, requires = "against")]
+        json: bool,
     },
     /// Open the film's page in the browser
     ///

@@ -18,10 +18,10 @@ use anyhow::Context as _;
 use arguments::{Arguments, CodecName, Verb};
 use clap::Parser;
 use inkarnat_app::{
-    AppError, Cancel, Context, CutOrder, Delivery, Film, Grouping, Order, Problem, ReadOrder,
-    SINCE_HANDLES, Workers, all_well, cut_film, draw, film_in, fix_film, group, hand_over, keep,
-    note, open_or_create, patches_listed, prove_film, read_film, redo, report, run, set_aims,
-    set_tint, take_in, undo, undraw, worker,
+    AppError, Cancel, Context, CutOrder, Delivery, Film, Grouping, Order, Problem, ProgrammeOrder,
+    ReadOrder, SINCE_HANDLES, Workers, all_well, cut_film, draw, film_in, fix_film, group,
+    hand_over, keep, note, open_or_create, patches_listed, prove_film, prove_programme, read_film,
+    redo, report, run, set_aims, set_tint, take_in, undo, undraw, worker,
 };
 use progress::Progress;
 use std::path::Path;
@@ -216,7 +216,32 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
             println!("handed over to {}", to.display());
             judged(&film, &problems)
         }
-        Verb::Prove { film } => {
+        Verb::Prove {
+            film,
+            against: Some(programme),
+            cut: Some(list),
+            rate,
+            json,
+        } => {
+            let film = Film::open_to_read(&film)?;
+            let order = ProgrammeOrder {
+                programme,
+                list,
+                rate,
+            };
+            let proof = prove_programme(&film, &order, context, &mut problems)?;
+            progress.finish();
+            if json {
+                println!("{}", serde_json::to_string_pretty(&proof)?);
+            } else {
+                table::programme(&proof);
+            }
+            for problem in &problems {
+                eprintln!("{problem}");
+            }
+            Ok(if proof.passed { WELL } else { NOT_ALL })
+        }
+        Verb::Prove { film, .. } => {
             let mut film = Film::open(&film)?;
             prove_film(&mut film, context, &mut problems)?;
             progress.finish();

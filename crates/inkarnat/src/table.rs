@@ -1,7 +1,7 @@
 //! A film's state as quiet tables of text.
 
 use inkarnat_app::show::{FilmReport, PersonReport, ReadingReport, ShotReport, ShotState};
-use inkarnat_app::{CutChanges, CutStatus, PersonListed, Problem};
+use inkarnat_app::{CutChanges, CutStatus, PersonListed, Problem, ProgrammeProof};
 use std::collections::BTreeMap;
 
 /// Rows of cells, each column as wide as its widest cell.
@@ -64,6 +64,54 @@ pub(crate) fn changes(changes: &CutChanges) {
             .push(vec![shot.clone(), "lost".to_owned(), String::new()]);
     }
     table.print();
+}
+
+/// How a finished programme stands, a line a shot and person.
+pub(crate) fn programme(proof: &ProgrammeProof) {
+    let mut table = Table::new(&[
+        "at",
+        "shot",
+        "",
+        "person",
+        "level",
+        "hue",
+        "from what was promised",
+        "from its source",
+    ]);
+    for shot in &proof.shots {
+        let mut first = vec![
+            shot.record.clone(),
+            shot.shot
+                .clone()
+                .unwrap_or_else(|| format!("event {}", shot.event)),
+            if shot.passed { "passed" } else { "failed" }.to_owned(),
+        ];
+        if shot.people.is_empty() {
+            first.push("–".to_owned());
+            table.rows.push(first);
+            continue;
+        }
+        for person in &shot.people {
+            let shown = |value: Option<f64>, unit: &str, digits: usize| {
+                value.map_or_else(|| "–".to_owned(), |v| format!("{v:.digits$}{unit}"))
+            };
+            let mut row = std::mem::replace(&mut first, vec![String::new(); 3]);
+            row.push(person.person.clone());
+            row.push(shown(person.level_pct, " %", 1));
+            row.push(shown(person.hue_deg, "°", 1));
+            row.push(shown(person.de00, "", 2));
+            row.push(shown(person.from_source_de00, "", 2));
+            table.rows.push(row);
+        }
+    }
+    table.print();
+    println!(
+        "{}: {} of {} shots passed (ΔE00 within {})",
+        proof.programme,
+        proof.shots.iter().filter(|shot| shot.passed).count(),
+        proof.shots.len(),
+        proof.tolerance_de00
+    );
 }
 
 /// Scenes, their setups and the shots of those.

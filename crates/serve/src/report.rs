@@ -60,10 +60,10 @@ pub fn report_data(
         .unwrap_or_default();
     // Versions carry the time of day; the report depends on the film's decisions and pictures alone.
     short.versions.clear();
-    let scratch = tempfile::tempdir().map_err(|source| AppError::File {
+    let scratch = tempfile::tempdir().map_err(|reason| AppError::File {
         path: std::env::temp_dir(),
         doing: "making a directory for pictures",
-        source,
+        reason,
         advice: "make room there",
     })?;
     let mut shots = Vec::new();

@@ -1,5 +1,6 @@
 //! One clip's work, done in a child process: no film file here.
 
+pub(crate) mod against;
 mod ahead;
 mod finding;
 mod follow;

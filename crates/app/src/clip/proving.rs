@@ -13,7 +13,7 @@ use inkarnat_color::picture::PixelFormat;
 use inkarnat_color::{Rgb, WorkingSpace};
 use inkarnat_media::{Frame, Reader};
 use inkarnat_ops::fast::Prepared;
-use inkarnat_reading::{Chosen, FrameReading, Pose, read_frame};
+use inkarnat_reading::{Chosen, ClipRule, FrameReading, Pose, read_frame};
 
 #[derive(Default)]
 struct Pair {
@@ -107,7 +107,7 @@ impl Pair {
     ) {
         self.looked_at += 1;
         let frame = from.index();
-        let Some((mut picture, chosen)) = chosen(job, person, from) else {
+        let Some((mut picture, chosen)) = chosen(person, from, job.rule, job.space) else {
             return;
         };
         apply(prepared, &mut picture);
@@ -138,11 +138,16 @@ impl Pair {
 }
 
 /// The source picture of what is read of a person in a frame, and the pixels chosen in it.
-fn chosen(job: &ProveJob, person: &ProvePerson, from: &Frame) -> Option<(Rgb, Chosen)> {
+pub(crate) fn chosen(
+    person: &ProvePerson,
+    from: &Frame,
+    clip: ClipRule,
+    space: WorkingSpace,
+) -> Option<(Rgb, Chosen)> {
     let (frame, native) = (from.index(), from.native());
     if person.patches.is_empty() {
         let (outline, side) = held_face(frame, &person.faces)?;
-        let rule = skin_rule(job.rule, job.space.coefficients);
+        let rule = skin_rule(clip, space.coefficients);
         let (picture, skin) = skin_of_face(&native, outline, side, &rule).ok()?;
         return Some((picture, skin.chosen));
     }
@@ -152,10 +157,10 @@ fn chosen(job: &ProveJob, person: &ProvePerson, from: &Frame) -> Option<(Rgb, Ch
         .map(|track| track.pose(frame))
         .collect();
     let (_, pixels) = held_patch(frame, &person.patches, &poses, from.width(), from.height())?;
-    Some(chosen_of(&native, &pixels, job.rule))
+    Some(chosen_of(&native, &pixels, clip))
 }
 
-fn apply(prepared: &Prepared, picture: &mut Rgb) {
+pub(crate) fn apply(prepared: &Prepared, picture: &mut Rgb) {
     let [r, g, b] = &mut picture.planes;
     prepared.apply_rows([r, g, b]);
 }

@@ -1,5 +1,6 @@
 //! The steps of the work, each on a whole film.
 
+pub(crate) mod against;
 pub(crate) mod choosing;
 pub(crate) mod cutting;
 pub(crate) mod finding;

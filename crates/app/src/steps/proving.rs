@@ -10,7 +10,8 @@ use crate::steps::taking::{locate, naming};
 use crate::{AppError, Result};
 use inkarnat_color::delta_e_2000;
 use inkarnat_film::{
-    Deliverable, Film, Fingerprint, InputKey, Packed, Shot, Stage as Reading, Step, value_of,
+    Deliverable, Film, Fingerprint, InputKey, Packed, PersonId, Shot, Stage as Reading, Step,
+    value_of,
 };
 use inkarnat_media::Codec;
 use inkarnat_reading::{ClipRule, ShotLimits, ShotReading, Track};
@@ -169,48 +170,12 @@ fn prove_shot(
     let codec: Codec =
         serde_json::from_value(clip.detail["codec"].clone()).map_err(AppError::protocol)?;
     let (source, path) = locate(film, shot)?;
-    let mut people = Vec::new();
-    let mut ids = Vec::new();
-    let record = film.sample::<PictureRecord>(shot.id, None)?;
-    let every = record.as_ref().map_or(1, |record| record.every);
-    let mut unsupported = Vec::new();
-    for present in present(film, shot)? {
-        if film
-            .shot_reading::<ShotReading>(shot.id, present.person.id, Reading::Before)?
-            .is_none()
-        {
-            continue;
-        }
-        let (mut patches, mut tracks, mut faces) = (Vec::new(), Vec::new(), Vec::new());
-        if let Some(drawn) = present.drawn {
-            let stored: Option<Vec<Track>> = drawn
-                .ids
-                .iter()
-                .map(|patch| film.track(*patch))
-                .collect::<std::result::Result<_, _>>()?;
-            let Some(stored) = stored else { continue };
-            (patches, tracks) = (drawn.patches, stored);
-        } else if present.faces.is_empty() {
-            unsupported.push(format!(
-                "{}: the faces that were read are erased, so the delivered file cannot be read again; find them again with `inkarnat find`",
-                present.person.name
-            ));
-            continue;
-        } else {
-            for face in &present.faces {
-                faces.push(known_face(film, face)?);
-            }
-        }
-        ids.push(present.person.id);
-        people.push(ProvePerson {
-            person: present.person.name,
-            every,
-            patches,
-            tracks,
-            faces,
-        });
-    }
-    let rule = record.map_or_else(ClipRule::default, |record| record.rule);
+    let Asked {
+        ids,
+        people,
+        rule,
+        faults: unsupported,
+    } = asked(film, shot)?;
     let (first, frames) = span_of_clip(clip, &source);
     let job = ProveJob {
         source: path,
@@ -299,6 +264,66 @@ fn prove_shot(
     film.keep_proof(shot.id, &key, &stored, &value_of(&proof))?;
     debug_assert!(film.is_done(shot.id, Step::Prove, &key)?);
     Ok(proof)
+}
+
+/// Who is read again in a shot, and how.
+pub(crate) struct Asked {
+    pub(crate) ids: Vec<PersonId>,
+    pub(crate) people: Vec<ProvePerson>,
+    pub(crate) rule: ClipRule,
+    /// Why somebody cannot be read again, one line each.
+    pub(crate) faults: Vec<String>,
+}
+
+/// Everybody who was read in a shot, with the patches and faces that it was read by.
+pub(crate) fn asked(film: &Film, shot: &Shot) -> Result<Asked> {
+    let mut people = Vec::new();
+    let mut ids = Vec::new();
+    let record = film.sample::<PictureRecord>(shot.id, None)?;
+    let every = record.as_ref().map_or(1, |record| record.every);
+    let mut faults = Vec::new();
+    for present in present(film, shot)? {
+        if film
+            .shot_reading::<ShotReading>(shot.id, present.person.id, Reading::Before)?
+            .is_none()
+        {
+            continue;
+        }
+        let (mut patches, mut tracks, mut faces) = (Vec::new(), Vec::new(), Vec::new());
+        if let Some(drawn) = present.drawn {
+            let stored: Option<Vec<Track>> = drawn
+                .ids
+                .iter()
+                .map(|patch| film.track(*patch))
+                .collect::<std::result::Result<_, _>>()?;
+            let Some(stored) = stored else { continue };
+            (patches, tracks) = (drawn.patches, stored);
+        } else if present.faces.is_empty() {
+            faults.push(format!(
+                "{}: the faces that were read are erased, so the delivered file cannot be read again; find them again with `inkarnat find`",
+                present.person.name
+            ));
+            continue;
+        } else {
+            for face in &present.faces {
+                faces.push(known_face(film, face)?);
+            }
+        }
+        ids.push(present.person.id);
+        people.push(ProvePerson {
+            person: present.person.name,
+            every,
+            patches,
+            tracks,
+            faces,
+        });
+    }
+    Ok(Asked {
+        ids,
+        people,
+        rule: record.map_or_else(ClipRule::default, |record| record.rule),
+        faults,
+    })
 }
 
 fn compare(

@@ -64,14 +64,14 @@ pub fn cut_film(
     if !is_list(&order.list) {
         return cut_picture(film, order, context);
     }
-    let bytes = std::fs::read(&order.list).map_err(|source| AppError::File {
+    let bytes = std::fs::read(&order.list).map_err(|reason| AppError::File {
         path: order.list.clone(),
         doing: "reading the cut list",
-        source,
+        reason,
         advice: "check the path and its permissions",
     })?;
     add_clips(film, &order.clips, context, problems)?;
-    let list = read_list(film, order, &bytes)?;
+    let list = read_list(&order.list, &bytes, || rate_for(film, order))?;
     add_named(film, &order.list, &list, context, problems)?;
     let sources = film.sources()?;
     let usable = usable(&sources, context, problems);
@@ -177,7 +177,7 @@ fn cut_picture(film: &mut Film, order: &CutOrder, context: Context<'_>) -> Resul
     Ok(changes)
 }
 
-fn said(name: &str, number: &str) -> String {
+pub(crate) fn said(name: &str, number: &str) -> String {
     if name.is_empty() {
         format!("event {number}")
     } else {
@@ -185,29 +185,36 @@ fn said(name: &str, number: &str) -> String {
     }
 }
 
-fn read_list(film: &Film, order: &CutOrder, bytes: &[u8]) -> Result<CutList> {
-    let shown = order.list.display();
-    let ending = order
-        .list
+/// The rate of an EDL: as typed, else that of the clips.
+fn rate_for(film: &Film, order: &CutOrder) -> Result<Rate> {
+    let wrong = |error: String| AppError::Request(format!("{}: {error}", order.list.display()));
+    match &order.rate {
+        Some(text) => text.parse().ok().and_then(Rate::of_f64).ok_or_else(|| {
+            wrong(format!(
+                "--rate {text}: expected frames a second, such as 24, 25 or 29.97"
+            ))
+        }),
+        None => common_rate(film)?.ok_or_else(|| {
+            wrong("an EDL does not say its frame rate, and the film has no clips yet; give the clips, or --rate".to_owned())
+        }),
+    }
+}
+
+/// Reads a cut list; `rate` is asked for where the list does not say its own.
+pub(crate) fn read_list(
+    list: &Path,
+    bytes: &[u8],
+    rate: impl FnOnce() -> Result<Rate>,
+) -> Result<CutList> {
+    let shown = list.display();
+    let ending = list
         .extension()
         .map(|e| e.to_string_lossy().to_lowercase())
         .unwrap_or_default();
     let wrong = |error: String| AppError::Request(format!("{shown}: {error}"));
     match ending.as_str() {
         "otio" => otio::read(bytes).map_err(|error| wrong(error.to_string())),
-        "edl" => {
-            let rate = match &order.rate {
-                Some(text) => text
-                    .parse()
-                    .ok()
-                    .and_then(Rate::of_f64)
-                    .ok_or_else(|| wrong(format!("--rate {text}: expected frames a second, such as 24, 25 or 29.97")))?,
-                None => common_rate(film)?.ok_or_else(|| {
-                    wrong("an EDL does not say its frame rate, and the film has no clips yet; give the clips, or --rate".to_owned())
-                })?,
-            };
-            edl::read(bytes, rate).map_err(|error| wrong(error.to_string()))
-        }
+        "edl" => edl::read(bytes, rate()?).map_err(|error| wrong(error.to_string())),
         _ => Err(wrong("expected a cut list (.otio or .edl)".to_owned())),
     }
 }
@@ -323,7 +330,7 @@ fn usable<'a>(
     usable
 }
 
-fn facts_of(source: &Source) -> Result<SourceFacts> {
+pub(crate) fn facts_of(source: &Source) -> Result<SourceFacts> {
     let probe = probe_of(source)?;
     let reel = probe
         .metadata

@@ -117,6 +117,7 @@ fn event(at: usize, (from, to): (u64, u64), seen: &Seen, (source, rate): (&Sourc
             .map(|name| name.to_string_lossy().into_owned())
             .unwrap_or_default(),
         reel: None,
+        scene: None,
         target: None,
         source: SourceSpan {
             rate,
@@ -146,6 +147,7 @@ pub(crate) fn used_in_picture(event: &Event) -> Used {
         tail: event.tail,
         event: event.number.clone(),
         reel: None,
+        scene: None,
         clip: event.name.clone(),
         listed: None,
     }

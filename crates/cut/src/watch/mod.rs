@@ -18,6 +18,10 @@ use std::collections::VecDeque;
 const LEAST_STEP: f32 = 0.012;
 /// A cut's step over the steps on either side of it.
 const OVER_AROUND: f32 = 2.5;
+/// Correlation above which a step is a light switched on or off in one shot.
+const SAME_LIGHT_SWITCHED: f32 = 0.97;
+/// Least share of the picture that a cut changes.
+const LEAST_CHANGED: f32 = 0.25;
 /// Longest flash, frames.
 const FLASH: usize = 6;
 /// How much lighter a flash makes the picture on average, Y'.
@@ -71,6 +75,8 @@ struct Facts {
     step: f32,
     /// Correlation with the frame before.
     alike: f32,
+    /// Share of the picture that differs from the frame before.
+    changed: f32,
     /// Fewest frames, 2 or more, back to one that is like this one, with frames between that are
     /// not.
     returns: Option<u8>,
@@ -108,13 +114,14 @@ impl Watcher {
         self.size = (picture.width, picture.height);
         let thumb = Thumb::of(picture);
         let mean = thumb.mean_luma();
-        let (mut raw, mut step, mut alike) = (0.0, 0.0, 1.0);
+        let (mut raw, mut step, mut alike, mut changed) = (0.0, 0.0, 1.0, 0.0);
         if let Some(before) = self.thumbs.back() {
             raw = small::plain(before, &thumb);
             step = raw;
             if raw > LEAST_STEP / 2.0 {
                 step = small::moved(before, &thumb);
                 alike = small::alike(before, &thumb);
+                changed = small::changed(before, &thumb);
             }
         }
         let returns = self.returning(&thumb, raw);
@@ -129,6 +136,7 @@ impl Watcher {
             raw,
             step,
             alike,
+            changed,
             returns,
             edges: over::bars(picture),
             writing: self.strokes.next(picture),
@@ -311,7 +319,10 @@ impl Watcher {
         let before = around(at.saturating_sub(4), at);
         let after = around(at + 1, at + 5);
         // A light that is switched in the shot keeps the drawing of the picture.
-        step > OVER_AROUND * before.max(after) && self.facts[at].alike < 0.97
+        // Writing that comes and goes changes a part of it.
+        step > OVER_AROUND * before.max(after)
+            && self.facts[at].alike < SAME_LIGHT_SWITCHED
+            && self.facts[at].changed > LEAST_CHANGED
     }
 
     /// Spans of flashes, and for each frame whether the step to it belongs to one.
@@ -354,7 +365,24 @@ impl Watcher {
             }
         }
         chosen.sort_by_key(|b| b.start);
-        chosen
+        // A long one over moving pictures is found in pieces.
+        let mut joined: Vec<Blend> = Vec::new();
+        for blend in chosen {
+            match joined.last_mut() {
+                Some(last) if blend.start <= last.end + 3 && !self.blank_between(last, &blend) => {
+                    last.end = blend.end;
+                }
+                _ => joined.push(blend),
+            }
+        }
+        joined
+    }
+
+    fn blank_between(&self, first: &Blend, second: &Blend) -> bool {
+        let to = (second.start + 1).min(self.facts.len());
+        self.facts[(first.end - 1).min(to)..to]
+            .iter()
+            .any(|f| f.blank)
     }
 
     fn kind_of(&self, blend: &Blend) -> SpanKind {

@@ -122,6 +122,17 @@ pub(super) fn plain(a: &Thumb, b: &Thumb) -> f32 {
     apart(a, b, (0, 0))
 }
 
+/// Share of cells that differ by more than 0.008.
+pub(super) fn changed(a: &Thumb, b: &Thumb) -> f32 {
+    let differs = |at: &usize| {
+        let apart: f32 = (0..3)
+            .map(|plane| (a.planes[plane][*at] - b.planes[plane][*at]).abs())
+            .sum();
+        apart > 0.008
+    };
+    (0..CELLS).filter(differs).count() as f32 / CELLS as f32
+}
+
 /// Mean difference after the one has been moved onto the other as well as can be.
 pub(super) fn moved(a: &Thumb, b: &Thumb) -> f32 {
     let mut best = (luma_apart(a, b, (0, 0)), (0, 0));

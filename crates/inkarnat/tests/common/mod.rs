@@ -24,6 +24,8 @@ pub(crate) struct Make {
     /// Gains of R', G' and B' on everything: a cast and an exposure.
     pub(crate) gains: [f64; 3],
     pub(crate) scale: usize,
+    /// Brightness of the wall, 0–1, as FFmpeg's `geq` writes it.
+    pub(crate) wall: &'static str,
     pub(crate) sound: bool,
 }
 
@@ -33,6 +35,7 @@ impl Default for Make {
             frames: 16,
             gains: [1.06, 1.0, 0.88],
             scale: 1,
+            wall: "0.25+0.5*Y/H",
             sound: true,
         }
     }
@@ -47,7 +50,8 @@ pub(crate) fn clip(path: &Path, make: &Make) {
     let texture = format!("(1+0.05*sin({x}*190)*sin({y}*120)+0.03*sin({x}*70+{y}*90))");
     let face = format!("lt(hypot({x}/0.12,{y}/0.3),1)");
     let channel = |skin: f64, gain: f64| {
-        format!("255*{gain}*if({face},{skin}*{texture},0.25+0.5*Y/H+0.02*sin(X*0.7)*sin(Y*0.9))")
+        let wall = make.wall;
+        format!("255*{gain}*if({face},{skin}*{texture},{wall}+0.02*sin(X*0.7)*sin(Y*0.9))")
     };
     let [r, g, b] = [(0.66, 0), (0.49, 1), (0.40, 2)].map(|(s, i)| channel(s, make.gains[i]));
     let picture = format!(

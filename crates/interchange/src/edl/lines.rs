@@ -33,6 +33,8 @@ pub(super) struct RawEvent {
 pub(super) struct Lines {
     pub(super) title: String,
     pub(super) events: Vec<RawEvent>,
+    /// Lines that begin as an event does and are none: line, number, text.
+    pub(super) malformed: Vec<(usize, String, String)>,
     /// Lines that nothing is known about.
     pub(super) unknown: Vec<(usize, String)>,
 }
@@ -41,6 +43,8 @@ pub(super) struct Lines {
 pub(super) fn take_apart(text: &str) -> Lines {
     let mut lines = Lines::default();
     let mut drop = false;
+    // What follows a malformed event belongs to it, and not to the one before.
+    let mut of_none = false;
     for (index, line) in text.lines().enumerate() {
         let (number, line) = (index + 1, line.trim().trim_start_matches('\u{feff}'));
         if line.is_empty() {
@@ -51,7 +55,14 @@ pub(super) fn take_apart(text: &str) -> Lines {
         } else if let Some(mode) = after(line, "FCM:") {
             drop = mode.to_uppercase().starts_with("DROP");
         } else if let Some(event) = event(number, line, drop) {
+            of_none = false;
             lines.events.push(event);
+        } else if let Some(event) = numbered(line) {
+            of_none = true;
+            lines
+                .malformed
+                .push((number, event.to_owned(), line.to_owned()));
+        } else if of_none && (line.starts_with('*') || line.starts_with("M2")) {
         } else if let Some(comment) = line.strip_prefix('*') {
             if let Some(event) = lines.events.last_mut() {
                 remark(event, comment.trim());
@@ -65,6 +76,12 @@ pub(super) fn take_apart(text: &str) -> Lines {
         }
     }
     lines
+}
+
+/// The number that a line begins with as an event does: digits alone, with something after them.
+fn numbered(line: &str) -> Option<&str> {
+    let (number, _) = line.split_once(char::is_whitespace)?;
+    number.bytes().all(|b| b.is_ascii_digit()).then_some(number)
 }
 
 fn after<'a>(line: &'a str, word: &str) -> Option<&'a str> {

@@ -31,7 +31,13 @@ pub fn read(bytes: &[u8], rate: Rate) -> Result<CutList, EdlError> {
     let lines = take_apart(&text);
     let pictures: Vec<&RawEvent> = lines.events.iter().filter(|e| has_picture(e)).collect();
     if pictures.is_empty() {
-        return Err(EdlError::Empty);
+        return Err(match lines.malformed.first() {
+            Some((line, _, text)) => EdlError::Line {
+                line: *line,
+                reason: no_event(text),
+            },
+            None => EdlError::Empty,
+        });
     }
     let mut notes: Vec<String> = lines
         .unknown
@@ -39,7 +45,15 @@ pub fn read(bytes: &[u8], rate: Rate) -> Result<CutList, EdlError> {
         .map(|(line, text)| format!("line {line}: not known and left aside: {text}"))
         .collect();
     let drop = mode(&pictures, rate, &mut notes)?;
-    let mut refused = Vec::new();
+    let mut refused: Vec<Refused> = lines
+        .malformed
+        .iter()
+        .map(|(line, number, text)| Refused {
+            place: format!("line {line}"),
+            name: named("", number),
+            reason: no_event(text),
+        })
+        .collect();
     let mut tracks: Vec<(String, Vec<Event>)> = Vec::new();
     let mut start: Option<(i64, bool)> = None;
     for (at, raw) in pictures.iter().enumerate() {
@@ -121,6 +135,12 @@ fn place(events: &mut Vec<Event>, event: Event, refused: &mut Vec<Refused>) {
             ),
         }),
     }
+}
+
+fn no_event(text: &str) -> String {
+    format!(
+        "begins with an event's number and is no event: `{text}`; expected number, reel, channels, transition and four times, such as `001  A001  V  C  10:00:00:00 10:00:02:00 01:00:00:00 01:00:02:00`"
+    )
 }
 
 fn named(name: &str, number: &str) -> String {

@@ -57,6 +57,13 @@ struct Reading {
     notes: Vec<String>,
 }
 
+/// What is wrong, without the place that the parser puts after it.
+fn without_place(error: &serde_json::Error) -> String {
+    let text = error.to_string();
+    let place = format!(" at line {} column {}", error.line(), error.column());
+    text.strip_suffix(&place).unwrap_or(&text).to_owned()
+}
+
 /// Reads a timeline. What cannot be taken is refused by name, and the rest goes on.
 ///
 /// # Errors
@@ -66,7 +73,7 @@ pub fn read(bytes: &[u8]) -> Result<CutList, OtioError> {
     let root: Value = serde_json::from_slice(bytes).map_err(|error| OtioError::Json {
         line: error.line(),
         column: error.column(),
-        reason: error.to_string(),
+        reason: without_place(&error),
     })?;
     let timeline = timeline_of(&root)?;
     let tracks: Vec<&Value> = timeline["tracks"]["children"]
