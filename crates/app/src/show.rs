@@ -623,7 +623,7 @@ fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
             && read
             && let Some(setup) = &setup
         {
-            notes.push(carrying(shot, setup, record));
+            notes.push(carrying(setup, record));
         }
     }
     if let Some(source) = &source

@@ -335,15 +335,14 @@ pub(crate) fn carries(film: &Film, shot: &Shot) -> Result<Option<String>> {
 }
 
 /// What is said of a shot in which nobody is read and which carries a fix.
-pub(crate) fn carrying(shot: &Shot, setup: &Setup, record: &FixRecord) -> String {
+pub(crate) fn carrying(setup: &Setup, record: &FixRecord) -> String {
     match &record.carried_from {
         Some(from) => format!(
-            "{}: nobody is read in it; it carries the fix of {from}, which is of the same camera in the same scene",
-            shot.name
+            "nobody is read in it; it carries the fix of {from}, which is of the same camera in the same scene"
         ),
         None => format!(
-            "{}: nobody is read in it; it carries the fix of its setup {}",
-            shot.name, setup.name
+            "nobody is read in it; it carries the fix of its setup {}",
+            setup.name
         ),
     }
 }
