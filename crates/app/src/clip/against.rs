@@ -15,7 +15,8 @@ use inkarnat_ops::fast::Prepared;
 use inkarnat_reading::{FrameReading, Resample, Thumbnail, read_frame};
 
 /// Two versions of one picture are at least this alike; anything less is another picture. Set by
-/// judgement: coding, scaling and grading left 0.97 and more, other pictures of one film 0.6 and less.
+/// judgement: in a rendered film of 19 shots, graded, scaled, coded and titled, the right ones came to
+/// 0.996 and more.
 pub(crate) const ALIKE: f64 = 0.85;
 /// Shapes this close are one shape: sizes are whole numbers of pixels.
 const SAME_SHAPE: f64 = 0.01;
