@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 from colour.difference import delta_E_CIE2000
-from scipy.optimize import brentq, minimize
+from scipy.optimize import brentq, fsolve, minimize
 
 warnings.filterwarnings("ignore")
 ROOT = Path(__file__).resolve().parents[2]
@@ -194,7 +194,7 @@ class Problem:
     def __init__(self, audit):
         arrays = lambda v: np.array(v, dtype=float)
         self.data = dict(audit)
-        for key in ("few", "picture", "dark", "levels", "blown"):
+        for key in ("few", "picture", "dark", "levels", "blown", "edges"):
             self.data[key] = arrays(audit[key]).reshape(-1, 3)
         self.people = [
             {k: (v if k in ("width", "level", "hue") or v is None else arrays(v)) for k, v in p.items()}
@@ -204,6 +204,7 @@ class Problem:
         for p in self.people:
             p["spread"] = log_spread(p["pixels"])
             p["luminance"] = inverse_oetf(rgb_of(p["before"])) @ LUMA
+            p["aim"] = fsolve(lambda v, wanted=p["centre"]: lab(rgb_of(v)) - wanted, p["before"], xtol=1e-12)
         self.neutrals = []
         for n in audit["neutrals"]:
             mean, expected, wanted = (arrays(n[k]) for k in ("mean", "expected", "wanted"))
@@ -229,11 +230,59 @@ class Problem:
             ]
         )
 
+    def apart(self, person, value):
+        """How far off in level and in hue alone, in CIEDE2000 about the centre; in typed bands by widths of the aim."""
+        weights, aim = self.weights(person["centre"]), person["aim"]
+        if person["level"]:
+            low, high = person["level"]
+            level = abs(100 * value[0] - (low + high) / 2) / ((high - low) / 2) * person["width"]
+        else:
+            grey = lambda v: 116 * max(v[0], 0) ** (2.4 / 3)
+            level = weights[0] * abs(grey(value) - grey(aim))
+        angle = lambda v: np.degrees(np.arctan2(v[2], v[1]))
+        turn = lambda a, b: abs((a - b + 180) % 360 - 180)
+        floor = 0.015  # below this chroma there is no hue
+        if person["hue"]:
+            low, high = person["hue"]
+            hue = turn(angle(value), (low + high) / 2) / ((high - low) / 2) * person["width"]
+        elif min(np.hypot(*value[1:]), np.hypot(*aim[1:])) < floor:
+            hue = 0.0
+        else:
+            hue = weights[2] * np.hypot(*person["centre"][1:]) * np.radians(turn(angle(value), angle(aim)))
+        return np.array([level, hue])
+
+    def losses(self, after, relative):
+        """How much further off than in the source skin ends in level and hue, beyond what it may: the mean over people.
+
+        On aim the whole width is free; from 1.5 widths on a quarter of it in level and half of it in hue, with several
+        people half and all of it; between, in proportion.
+        """
+        free = np.clip((1.5 - max(map(max, relative))) / 0.5, 0, 1)
+        held = np.array([0.25, 0.5] if len(self.people) == 1 else [0.5, 1.0])
+        lost = [
+            self.apart(person, value)
+            - np.maximum(self.apart(person, person["before"]), person["width"] * (held + (1 - held) * free))
+            for person, value in zip(self.people, after)
+        ]
+        return np.mean(lost, axis=0)
+
+    def weights(self, centre):
+        """What ΔL', ΔC' and ΔH' of CIEDE2000 are multiplied by about a centre."""
+        chroma = np.hypot(centre[1], centre[2])
+        stretch = 1.5 - 0.5 * np.sqrt(chroma**7 / (chroma**7 + 25.0**7))
+        a0, b0 = stretch * centre[1], centre[2]
+        c0, h = np.hypot(a0, b0), np.degrees(np.arctan2(b0, a0))
+        cos = lambda d: np.cos(np.radians(d))
+        t = 1 - 0.17 * cos(h - 30) + 0.24 * cos(2 * h) + 0.32 * cos(3 * h + 6) - 0.2 * cos(4 * h - 63)
+        l50 = (centre[0] - 50) ** 2
+        return 1 / np.array([1 + 0.015 * l50 / np.sqrt(20 + l50), 1 + 0.045 * c0, 1 + 0.015 * c0 * t])
+
     def evaluate(self, p):
         """(cost, what every limit is overstepped by, in its own unit)."""
         d, limits, move = self.data, self.data["limits"], Move(self.data, p)
         cost = 0.0
         stops, skin_slopes, upper_slopes, spreads, skin_past = [], [], [], [], []
+        values, widths_off = [], []
         slopes = lambda ramp: np.diff(move(ramp) @ LUMA) / np.diff(ramp @ LUMA)
         for person in self.people:
             moved = move(person["pixels"])
@@ -251,6 +300,8 @@ class Problem:
                 relative.append(abs((hue - (low + high) / 2 + 180) % 360 - 180) / ((high - low) / 2))
                 rest[2] = 0
             relative.append(np.sqrt((rest**2).sum()) / person["width"])
+            values.append(value)
+            widths_off.append(relative)
             cost += (np.maximum(6 * (np.array(relative) - 0.8), 0) ** 2).sum() / len(self.people)
             stops.append(np.log2(max(inverse_oetf(rgb_of(value)) @ LUMA, 1e-5) / person["luminance"]))
             skin_slopes.append(slopes(person["ramp"]))
@@ -301,13 +352,23 @@ class Problem:
             "Neutrals": (growth - limits["neutral_growth"]) / 0.2 if self.neutrals else -10,
             "Saturation": (abs(np.log(move.saturation)) - np.log(limits["saturation"])) / 0.03,
         }
-        if len(d["blown"]):
-            shown, source = np.clip(move(d["blown"]), 0, 1), np.clip(d["blown"], 0, 1)
-            tint = [difference_from_neutral(x) - difference_from_neutral(y) for x, y in zip(lab(shown), lab(source))]
-            level = min(100, 100 - 100 * ((source - shown) @ LUMA).max())
-            cost += (2 * max(max(tint), 0)) ** 2 + (2 * (100 - level)) ** 2
+        level, hue = self.losses(values, widths_off)
+        excess["Level"] = (level - limits["level_loss"]) / 0.2
+        excess["Hue"] = (hue - limits["hue_loss"]) / 0.2
+        if len(d["blown"]) or len(d["edges"]):
+            shown = lambda v: np.clip(v, 0, 1)
+            gained = lambda v: [
+                difference_from_neutral(x) - difference_from_neutral(y) for x, y in zip(lab(shown(move(v))), lab(shown(v)))
+            ]
+            # A twentieth of the soft edges may be grain or hard-edged trim.
+            tint = max([0, *(gained(d["blown"]) if len(d["blown"]) else [])])
+            if len(d["edges"]):
+                tint = max(tint, np.quantile(gained(d["edges"]), 0.95))
+            drop = (shown(d["blown"]) - shown(move(d["blown"]))) @ LUMA if len(d["blown"]) else np.zeros(1)
+            level = min(100, 100 - 100 * drop.max())
+            cost += (2 * tint) ** 2 + (2 * (100 - level)) ** 2
             excess["ClippedAreas"] = max(
-                (max(max(tint), 0) - limits["clipped_area_chroma"]) / 0.2, limits["clipped_area_level_pct"] - level
+                (tint - limits["clipped_area_chroma"]) / 0.2, limits["clipped_area_level_pct"] - level
             )
         return cost, np.array(list(excess.values()))
 

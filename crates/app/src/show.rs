@@ -691,9 +691,20 @@ fn support_of_own(people: &[PersonReport], record: &FixRecord) -> Vec<String> {
         if person.aim.text.starts_with("like:") {
             continue;
         }
-        if person.aim.level_pct.is_none() {
+        // A level that is aimed elsewhere than it was read has other shots of its scene behind it.
+        let stays = person
+            .before
+            .as_ref()
+            .zip(person.aim.centre.as_ref())
+            .is_none_or(|(before, centre)| (before.level_pct - centre.level_pct).abs() < 1.0);
+        if person.aim.level_pct.is_none() && !stays {
             lines.push(format!(
-                "{}: the level stays: there is nothing to compare it with",
+                "{}: the level is that of this person's shots in this scene, in like light",
+                person.person
+            ));
+        } else if person.aim.level_pct.is_none() {
+            lines.push(format!(
+                "{}: the level stays: nothing in this scene asks for another",
                 person.person
             ));
         }

@@ -79,6 +79,8 @@ pub struct Audit {
     pub levels: Vec<[f64; 3]>,
     /// Blown pixels.
     pub blown: Vec<[f64; 3]>,
+    /// Their soft edges, and areas nearly blown.
+    pub edges: Vec<[f64; 3]>,
     /// The limits.
     pub limits: Limits,
 }
@@ -166,6 +168,7 @@ fn laid_open(objective: &Objective<'_>, p: &Parameters) -> Audit {
         dark: ready.dark.clone(),
         levels: ready.levels.clone(),
         blown: ready.blown.clone(),
+        edges: ready.edges.iter().map(|p| p.rgb).collect(),
         limits: objective.limits,
     }
 }

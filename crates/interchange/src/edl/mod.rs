@@ -19,8 +19,7 @@
 //! length in frames, source in and out, record in and out. A dissolve comes as two events of one
 //! number, the outgoing one of no length. `M2` gives the speed of a reel in frames a second; below 0
 //! it runs backward, at 0 the first frame is frozen. `ASC_SOP` and `ASC_SAT` carry a CDL. The list
-//! does not say its frame rate. No standard was at hand: the form is common practice, held against
-//! OpenTimelineIO's reader of it in `script/check/otio.py`.
+//! does not say its frame rate. No standard was at hand: the form is common practice, no source.
 
 mod lines;
 mod read;

@@ -461,10 +461,14 @@ fn go_forward(server: &Arc<Server>, _: Nothing) -> Result<Done, Failure> {
     Ok(done(format!("taken again: {what}")))
 }
 
-/// Reads and fixes what a decision has changed.
+/// Reads and fixes what a decision has changed. No decision makes faces be looked for that were not looked for before.
 fn settle(server: &Arc<Server>) -> Result<JobView, Failure> {
     start(server, "Reading", |film, context, problems| {
-        read_film(film, READING, context, problems)?;
+        let known = ReadOrder {
+            find: false,
+            ..READING
+        };
+        read_film(film, known, context, problems)?;
         fix_film(film, context, problems)
     })
 }
