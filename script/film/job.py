@@ -135,7 +135,7 @@ def table(film, report):
     if gaps:
         before, after = np.median(np.array(gaps), axis=0)
         print(f"\nmedian colour error of skin (CIEDE2000 at the level found): {before:.1f} as shot, {after:.1f} delivered")
-    print("Levels are not errors here: without being asked, a person's own level stays. The film's truth is read on one cheek,")
+    print("Levels are not errors here: without being asked, a person's level is the central one of their own in a scene. The film's truth is read on one cheek,")
     print("the tool reads forehead, cheek and nose.")
     identities(film, report, found)
 
