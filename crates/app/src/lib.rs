@@ -41,6 +41,7 @@ pub use steps::against::{
     PROGRAMME_DE00, ProgrammeOrder, ProgrammePerson, ProgrammeProof, ProgrammeShot, prove_programme,
 };
 pub use steps::choosing::{Choice, choose, settle_choices, try_ops};
+pub use steps::exposing::{accept, set_exposures};
 pub use steps::fixing::{FixRecord, fix_film};
 pub use steps::grouping::{Grouping, group, note, redo, undo};
 pub use steps::handing::{

@@ -10,6 +10,7 @@ pub use cut::{
 use crate::faces::FaceFacts;
 use crate::nearest::NearestCdl;
 use crate::steps::cutting::used_of;
+use crate::steps::exposing;
 use crate::steps::finding::{Present, facts_of, present};
 use crate::steps::fixing::{FixRecord, aim_setting};
 use crate::steps::handing::{chain_of, clip_key, span_of_clip, timecode_at};
@@ -91,8 +92,14 @@ pub struct Question {
 /// A change that the picture itself suggests.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Proposal {
-    /// The shot concerned, if one is.
-    pub shot: Option<String>,
+    /// Its number: `inkarnat answer FILM ID yes` takes it, `no` lets things stay.
+    pub id: u64,
+    /// The scene that it is about, or the setup where no scenes were told apart.
+    pub about: String,
+    /// Change of exposure in stops, + = brighter.
+    pub stops: f64,
+    /// Standard uncertainty of it (k = 1).
+    pub stops_u: f64,
     /// What is proposed, with its number and its reason.
     pub text: String,
 }
@@ -509,7 +516,7 @@ pub fn report(film: &Film) -> Result<FilmReport> {
         versions: parts.versions,
         history: parts.history,
         questions: questions(film)?,
-        proposals: Vec::new(),
+        proposals: proposals(film)?,
     })
 }
 
@@ -519,7 +526,9 @@ fn questions(film: &Film) -> Result<Vec<Question>> {
     Ok(film
         .questions()?
         .into_iter()
-        .filter(|question| question.answer.is_none())
+        .filter(|question| {
+            question.answer.is_none() && !question.about.starts_with(exposing::ABOUT)
+        })
         .map(|question| Question {
             id: question.id.unsigned_abs(),
             kind: question
@@ -536,6 +545,28 @@ fn questions(film: &Film) -> Result<Vec<Question>> {
                 .collect(),
             shot: text(&question.asked["shot"]),
             text: text(&question.asked["text"]).unwrap_or_default(),
+        })
+        .collect())
+}
+
+/// What the pictures propose and nobody has said anything about.
+fn proposals(film: &Film) -> Result<Vec<Proposal>> {
+    Ok(film
+        .questions()?
+        .into_iter()
+        .filter(|question| question.answer.is_none() && question.about.starts_with(exposing::ABOUT))
+        .map(|question| Proposal {
+            id: question.id.unsigned_abs(),
+            about: question.asked["name"]
+                .as_str()
+                .unwrap_or_default()
+                .to_owned(),
+            stops: question.asked["stops"].as_f64().unwrap_or_default(),
+            stops_u: question.asked["stops_u"].as_f64().unwrap_or_default(),
+            text: question.asked["text"]
+                .as_str()
+                .unwrap_or_default()
+                .to_owned(),
         })
         .collect())
 }
@@ -697,7 +728,16 @@ fn support_of_own(people: &[PersonReport], record: &FixRecord) -> Vec<String> {
             .as_ref()
             .zip(person.aim.centre.as_ref())
             .is_none_or(|(before, centre)| (before.level_pct - centre.level_pct).abs() < 1.0);
-        if person.aim.level_pct.is_none() && !stays {
+        let exposed = record
+            .belief
+            .as_ref()
+            .map_or(0.0, |belief| belief.exposure_stops);
+        if person.aim.level_pct.is_none() && exposed != 0.0 {
+            lines.push(format!(
+                "{}: the level is moved by {exposed:+.1} stops, as was accepted",
+                person.person
+            ));
+        } else if person.aim.level_pct.is_none() && !stays {
             lines.push(format!(
                 "{}: the level is that of this person's shots in this scene, in like light",
                 person.person

@@ -94,7 +94,7 @@ pub struct NewSource {
 }
 
 /// A scene: what is meant to look alike.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Scene {
     /// Its number.
     pub id: SceneId,
@@ -102,10 +102,12 @@ pub struct Scene {
     pub name: String,
     /// What is said about a tint that its cameras share: `keep`, `correct`; `None`: nothing.
     pub tint: Option<String>,
+    /// The change of exposure that was accepted, in stops; 0: declined; `None`: nothing was said.
+    pub exposure: Option<f64>,
 }
 
 /// A setup: the unit that carries one fix.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Setup {
     /// Its number.
     pub id: SetupId,
@@ -113,6 +115,37 @@ pub struct Setup {
     pub name: String,
     /// The scene that it belongs to.
     pub scene: SceneId,
+    /// The change of exposure that was accepted for it alone, as in [`Scene::exposure`].
+    pub exposure: Option<f64>,
+}
+
+/// What a change of exposure is about.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Exposed {
+    /// A whole scene.
+    Scene(Scene),
+    /// A setup, where nobody has told scenes apart.
+    Setup(Setup),
+}
+
+impl Exposed {
+    /// Its name.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        match self {
+            Self::Scene(scene) => &scene.name,
+            Self::Setup(setup) => &setup.name,
+        }
+    }
+
+    /// What was said about it.
+    #[must_use]
+    pub fn said(&self) -> Option<f64> {
+        match self {
+            Self::Scene(scene) => scene.exposure,
+            Self::Setup(setup) => setup.exposure,
+        }
+    }
 }
 
 /// A shot: a span of frames of one source.

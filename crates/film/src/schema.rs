@@ -131,6 +131,7 @@ const MIGRATIONS: &[&str] = &[
     CUTS,
     TINTS,
     BY_HAND,
+    EXPOSURES,
 ];
 
 /// Faces found, who they are, what is asked about them.
@@ -245,6 +246,12 @@ const BY_HAND: &str = "
     UPDATE shot SET scene_by_hand = 1 WHERE name IN (
         SELECT value FROM decision, json_each(detail, '$.shots')
         WHERE verb = 'group' AND state = 'done' AND json_type(detail, '$.scene') = 'text');
+";
+
+/// The change of exposure that was accepted or typed, in stops: 0 = declined, null: nobody has said.
+const EXPOSURES: &str = "
+    ALTER TABLE scene ADD COLUMN exposure REAL;
+    ALTER TABLE setup ADD COLUMN exposure REAL;
 ";
 
 /// Sets the connection up and says whether the file is a film.

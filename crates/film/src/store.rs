@@ -5,8 +5,8 @@ use crate::lock::WriterLock;
 use crate::model::FilmFacts;
 use crate::results::forget_results;
 use crate::{
-    FilmError, NewSource, Patch, PatchId, Person, PersonId, Result, Scene, SceneId, Setup, SetupId,
-    Shot, ShotId, Source, SourceId, schema,
+    Exposed, FilmError, NewSource, Patch, PatchId, Person, PersonId, Result, Scene, SceneId, Setup,
+    SetupId, Shot, ShotId, Source, SourceId, schema,
 };
 use inkarnat_color::WorkingSpace;
 use rusqlite::{Connection, OpenFlags, OptionalExtension, Row, Transaction, params};
@@ -407,7 +407,7 @@ impl Film {
     /// If the film cannot be read.
     pub fn setups(&self) -> Result<Vec<Setup>> {
         self.rows(
-            "SELECT id, name, scene_id FROM setup
+            "SELECT id, name, scene_id, exposure FROM setup
              WHERE id IN (SELECT setup_id FROM shot WHERE position > 0) ORDER BY id",
             [],
             |row| {
@@ -415,6 +415,7 @@ impl Film {
                     id: row.get(0)?,
                     name: row.get(1)?,
                     scene: row.get(2)?,
+                    exposure: row.get(3)?,
                 })
             },
         )
@@ -426,7 +427,7 @@ impl Film {
     /// If the film cannot be read.
     pub fn scenes(&self) -> Result<Vec<Scene>> {
         self.rows(
-            "SELECT scene.id, scene.name, scene.tint FROM scene
+            "SELECT scene.id, scene.name, scene.tint, scene.exposure FROM scene
              JOIN setup ON setup.scene_id = scene.id JOIN shot ON shot.setup_id = setup.id
              WHERE position > 0 GROUP BY scene.id ORDER BY min(position)",
             [],
@@ -435,6 +436,7 @@ impl Film {
                     id: row.get::<_, SceneId>(0)?,
                     name: row.get(1)?,
                     tint: row.get(2)?,
+                    exposure: row.get(3)?,
                 })
             },
         )
@@ -464,6 +466,36 @@ impl Film {
                 t.execute("UPDATE scene SET tint = NULL", [])?;
                 t.execute("UPDATE film SET tint = ?1 WHERE id = 1", params![tint])
             }
+        })?;
+        Ok(())
+    }
+
+    /// Says by how many stops scenes or setups are to be exposed otherwise (0: not at all; `None`: nothing is said), each by name.
+    ///
+    /// # Errors
+    /// If the film cannot be written.
+    pub fn set_exposures(&mut self, exposures: &[(Exposed, Option<f64>)]) -> Result<()> {
+        let said: Vec<_> = exposures
+            .iter()
+            .map(|(what, stops)| match what {
+                Exposed::Scene(scene) => serde_json::json!({"scene": scene.name, "stops": stops}),
+                Exposed::Setup(setup) => serde_json::json!({"setup": setup.name, "stops": stops}),
+            })
+            .collect();
+        self.decided("exposure", &serde_json::json!({"said": said}), |t| {
+            for (what, stops) in exposures {
+                match what {
+                    Exposed::Scene(scene) => t.execute(
+                        "UPDATE scene SET exposure = ?2 WHERE id = ?1",
+                        params![scene.id, stops],
+                    )?,
+                    Exposed::Setup(setup) => t.execute(
+                        "UPDATE setup SET exposure = ?2 WHERE id = ?1",
+                        params![setup.id, stops],
+                    )?,
+                };
+            }
+            Ok(())
         })?;
         Ok(())
     }

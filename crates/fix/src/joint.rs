@@ -9,6 +9,7 @@ use nalgebra::{Matrix2, Vector2};
 use serde::{Deserialize, Serialize};
 
 use crate::evidence::Evidence;
+use crate::exposure::Seen;
 use crate::light::posterior::{Posterior, Prior, State, posterior, states, whites};
 use crate::light::table::population;
 use crate::light::{Gaussian, SkinEstimate, WhiteEstimate};
@@ -49,6 +50,12 @@ pub struct Belief {
     /// The tint of the scene, where it is kept.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tint: Option<Tint>,
+    /// What is seen of exposure.
+    #[serde(default)]
+    pub seen: Seen,
+    /// The change of exposure that was accepted, in stops; it is in everybody's level.
+    #[serde(default)]
+    pub exposure_stops: f64,
 }
 
 struct Witness {
@@ -170,7 +177,8 @@ pub(crate) fn believe_of(
         .zip(posteriors)
         .zip(&witnesses)
         .zip(levels)
-        .map(|(((evidence, posterior), witness), levels)| {
+        .zip(problems)
+        .map(|((((evidence, posterior), witness), levels), problem)| {
             let evidence = evidence.as_ref().map_err(Clone::clone)?;
             // Evidence, witness and posterior go together.
             let (Some(posterior), Some(witness)) = (posterior, witness.as_ref()) else {
@@ -184,10 +192,14 @@ pub(crate) fn believe_of(
                     colour_support: seen[witness.who[i]] - 1,
                 })
                 .collect();
+            let white = WhiteEstimate::new(&posterior, &evidence.surfaces);
+            let near: Vec<f64> = white.surfaces.iter().map(|(_, _, near)| *near).collect();
             Ok(Belief {
                 people,
-                white: WhiteEstimate::new(&posterior, &evidence.surfaces),
+                white,
                 tint: None,
+                seen: Seen::new(problem, evidence, &near),
+                exposure_stops: 0.0,
             })
         })
         .collect()

@@ -13,6 +13,7 @@ mod clipping;
 mod cost;
 mod evidence;
 mod explain;
+pub mod exposure;
 pub mod joint;
 mod judge;
 mod keyed;
@@ -29,6 +30,7 @@ mod target;
 pub mod tint;
 
 pub use aim::{Aim, AimCentre, AimError, AimKind, Band, SaturationAim, Want};
+pub use exposure::{Exposure, exposure};
 pub use joint::{Belief, PersonBelief, believe};
 pub use judge::{Judgement, judge, judge_with};
 pub use light::{LightEstimate, NeutralEstimate, WhiteEstimate};

@@ -79,6 +79,9 @@ pub(crate) enum Verb {
         /// A tint that cameras of a scene share (candles, a sunset): keep it, or correct it; else it is kept and asked about
         #[arg(long, value_enum)]
         tint: Option<TintWord>,
+        /// Take the exposure that the pictures propose for what is dark or bright as a whole; else it is only proposed
+        #[arg(long)]
+        accept: bool,
         /// How clips are coded
         #[arg(long, value_enum, default_value_t = CodecName::Prores)]
         codec: CodecName,
@@ -175,6 +178,12 @@ pub(crate) enum Verb {
         /// The scene that --tint is about; without it, the whole film
         #[arg(long, value_name = "NAME", requires = "tint")]
         scene: Option<String>,
+        /// Take the exposure that the pictures propose: for all, or for the scene (or setup) of this name; `fix` applies it
+        #[arg(long, value_name = "NAME", num_args = 0..=1)]
+        accept: Option<Option<String>>,
+        /// Exposure of a scene (of a setup, where no scenes were told apart) in stops; `own`: nothing is said
+        #[arg(long, value_name = "NAME=STOPS", allow_hyphen_values = true)]
+        exposure: Vec<String>,
     },
     /// Find the smallest correction of every shot
     Fix {

@@ -19,9 +19,9 @@ use arguments::{Arguments, CodecName, Verb};
 use clap::Parser;
 use inkarnat_app::{
     AppError, Cancel, Context, CutOrder, Delivery, Film, Grouping, Order, Problem, ProgrammeOrder,
-    ReadOrder, SINCE_HANDLES, Workers, all_well, cut_film, draw, film_in, fix_film, group,
+    ReadOrder, SINCE_HANDLES, Workers, accept, all_well, cut_film, draw, film_in, fix_film, group,
     hand_over, keep, note, open_or_create, patches_listed, prove_film, prove_programme, read_film,
-    redo, report, run, set_aims, set_tint, take_in, undo, undraw, worker,
+    redo, report, run, set_aims, set_exposures, set_tint, take_in, undo, undraw, worker,
 };
 use progress::Progress;
 use std::path::Path;
@@ -170,10 +170,24 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
             person,
             tint,
             scene,
+            accept: accepted,
+            exposure,
         } => {
             let mut film = Film::open(&film)?;
             if let Some(tint) = tint {
                 set_tint(&mut film, scene.as_deref(), tint.word())?;
+            }
+            if let Some(name) = accepted {
+                let words = accept(&mut film, name.as_deref())?;
+                if words.is_empty() {
+                    println!("nothing is proposed");
+                }
+                for line in words {
+                    println!("accepted: {line}; `inkarnat fix` applies it");
+                }
+            }
+            if !exposure.is_empty() {
+                set_exposures(&mut film, &exposure)?;
             }
             if person.is_empty() {
                 table::aims(&report(&film)?);
@@ -331,6 +345,7 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
             patch,
             person,
             tint,
+            accept,
             codec,
             no_faces,
             every,
@@ -343,6 +358,7 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
                 patches: patch,
                 aims: person,
                 tint: tint.map(|tint| tint.word().to_owned()),
+                accept,
                 directory: to,
                 delivery: delivery(codec),
             };

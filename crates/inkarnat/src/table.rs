@@ -493,6 +493,9 @@ pub(crate) fn questions(report: &FilmReport) {
     for question in &report.questions {
         println!("question {}: {}", question.id, question.text);
     }
+    for proposal in &report.proposals {
+        println!("proposal {}: {}", proposal.id, proposal.text);
+    }
 }
 
 /// One line for everything that is not well.

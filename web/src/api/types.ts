@@ -1170,8 +1170,23 @@ export interface components {
         };
         /** @description A change that the picture itself suggests. */
         Proposal: {
-            /** @description The shot concerned, if one is. */
-            shot?: string | null;
+            /** @description The scene that it is about, or the setup where no scenes were told apart. */
+            about: string;
+            /**
+             * Format: uint64
+             * @description Its number: `inkarnat answer FILM ID yes` takes it, `no` lets things stay.
+             */
+            id: number;
+            /**
+             * Format: double
+             * @description Change of exposure in stops, + = brighter.
+             */
+            stops: number;
+            /**
+             * Format: double
+             * @description Standard uncertainty of it (k = 1).
+             */
+            stops_u: number;
             /** @description What is proposed, with its number and its reason. */
             text: string;
         };
@@ -1312,6 +1327,11 @@ export interface components {
         };
         /** @description A scene: what is meant to look alike. */
         SceneReport: {
+            /**
+             * Format: double
+             * @description The change of exposure that was accepted, in stops; 0: declined; null: nothing was said.
+             */
+            exposure_stops?: number | null;
             /** @description Its name. */
             scene: string;
             /** @description Its setups. */
@@ -1330,6 +1350,11 @@ export interface components {
         };
         /** @description A setup: what carries one fix. */
         SetupReport: {
+            /**
+             * Format: double
+             * @description The change of exposure that was accepted for it alone, in stops; 0: declined; null: nothing was said.
+             */
+            exposure_stops?: number | null;
             /** @description Its scene. */
             scene: string;
             /** @description Its name. */

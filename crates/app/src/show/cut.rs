@@ -67,6 +67,8 @@ pub struct SetupReport {
     pub scene: String,
     /// Its shots in film order.
     pub shots: Vec<String>,
+    /// The change of exposure that was accepted for it alone, in stops; 0: declined; null: nothing was said.
+    pub exposure_stops: Option<f64>,
 }
 
 /// A scene: what is meant to look alike.
@@ -78,6 +80,8 @@ pub struct SceneReport {
     pub setups: Vec<String>,
     /// The tint that its cameras share and that is kept; null: they share none, or it is corrected.
     pub tint: Option<TintReport>,
+    /// The change of exposure that was accepted, in stops; 0: declined; null: nothing was said.
+    pub exposure_stops: Option<f64>,
 }
 
 /// A tint that cameras of a scene share.
@@ -162,6 +166,7 @@ pub(super) fn cut_parts(film: &Film) -> Result<CutParts> {
                     .iter()
                     .find(|(id, _)| *id == scene.id)
                     .map(|(_, tint)| tint.clone()),
+                exposure_stops: scene.exposure,
             })
             .collect(),
         setups: setups
@@ -178,6 +183,7 @@ pub(super) fn cut_parts(film: &Film) -> Result<CutParts> {
                     .filter(|shot| shot.setup == setup.id)
                     .map(|shot| shot.name.clone())
                     .collect(),
+                exposure_stops: setup.exposure,
             })
             .collect(),
         lost: film
@@ -264,6 +270,19 @@ pub fn describe(decision: &Decision) -> String {
                 format!("{what} for {}", word("setup")?)
             }
             "suggest" => "setups and scenes as suggested".to_owned(),
+            "exposure" => detail["said"]
+                .as_array()?
+                .iter()
+                .filter_map(|one| {
+                    let name = one["scene"].as_str().or_else(|| one["setup"].as_str())?;
+                    Some(match one["stops"].as_f64() {
+                        None => format!("exposure of {name} as the pictures propose"),
+                        Some(0.0) => format!("exposure of {name} stays"),
+                        Some(stops) => format!("exposure of {name} by {stops:+.1} stops"),
+                    })
+                })
+                .collect::<Vec<_>>()
+                .join(", "),
             "note" => match word("note")?.as_str() {
                 "" => format!("the note of {} was taken away", word("shot")?),
                 text => format!("the note of {}: {text}", word("shot")?),

@@ -6,6 +6,7 @@ use crate::nearest::{NearestCdl, nearest_cdl};
 use crate::problem::{Context, Problem};
 use crate::show::ChosenBy;
 use crate::steps::choosing::{Choice, choice_of, settled};
+use crate::steps::exposing::{Exposable, expose_film};
 use crate::steps::suggesting::carried_from;
 use crate::steps::taking::AimSetting;
 use crate::steps::tinting::{Lit, keep_tints};
@@ -22,7 +23,7 @@ use inkarnat_reading::ShotReading;
 use serde::{Deserialize, Serialize};
 
 /// Part of the key of every fix: raised when the solver changes.
-const METHOD: u32 = 4;
+const METHOD: u32 = 5;
 
 /// What is kept of a solved setup.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -147,6 +148,16 @@ pub fn fix_film(film: &mut Film, context: Context<'_>, problems: &mut Vec<Proble
         })
         .collect();
     keep_tints(film, &mut lit)?;
+    let mut exposable: Vec<Exposable<'_>> = tasks
+        .iter()
+        .zip(&mut beliefs)
+        .map(|(task, belief)| Exposable {
+            setup: task.setup,
+            problem: &task.problem,
+            belief: belief.as_mut().ok(),
+        })
+        .collect();
+    expose_film(film, &mut exposable)?;
     for (task, belief) in tasks.iter().zip(beliefs) {
         if context.cancel.is_cancelled() {
             return Err(AppError::Cancelled);

@@ -3,6 +3,7 @@
 pub(crate) mod against;
 pub(crate) mod choosing;
 pub(crate) mod cutting;
+pub(crate) mod exposing;
 pub(crate) mod finding;
 pub(crate) mod fixing;
 pub(crate) mod grouping;

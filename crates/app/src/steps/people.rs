@@ -3,7 +3,7 @@
 use crate::faces::Role;
 use crate::steps::finding::{present, settle};
 use crate::steps::taking::listed;
-use crate::steps::tinting;
+use crate::steps::{exposing, tinting};
 use crate::{AppError, Result};
 use inkarnat_film::{
     Decision, DecisionState, Face, FaceId, FaceLink, Film, FilmError, Person, Said,
@@ -222,6 +222,13 @@ pub fn answer(film: &mut Film, number: u64, yes: bool) -> Result<String> {
             })?;
         let word = if yes { "keep" } else { "correct" };
         tinting::set_tint(film, Some(&scene.name), word)?;
+        return Ok(question.asked["text"]
+            .as_str()
+            .unwrap_or_default()
+            .to_owned());
+    }
+    if question.about.starts_with(exposing::ABOUT) {
+        exposing::answer_proposal(film, question, yes)?;
         return Ok(question.asked["text"]
             .as_str()
             .unwrap_or_default()

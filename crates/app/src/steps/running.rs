@@ -2,6 +2,7 @@
 
 use crate::Result;
 use crate::problem::{Context, Problem};
+use crate::steps::exposing::accept_all;
 use crate::steps::fixing::fix_film;
 use crate::steps::handing::{Delivery, hand_over, write_readings};
 use crate::steps::proving::prove_film;
@@ -25,6 +26,8 @@ pub struct Order {
     pub aims: Vec<String>,
     /// What is said about tints that cameras of a scene share: `keep`, `correct`; `None`: asked, and kept until then.
     pub tint: Option<String>,
+    /// Whether the exposure that the pictures propose is taken.
+    pub accept: bool,
     /// Whether faces are looked for: not in this film from now on, if not.
     pub faces: bool,
     /// A first pass over every n-th frame.
@@ -80,6 +83,9 @@ pub fn run(
         set_tint(film, None, word)?;
     }
     fix_film(film, context, problems)?;
+    if order.accept && accept_all(film, context)? {
+        fix_film(film, context, problems)?;
+    }
     hand_over(film, &order.directory, &order.delivery, context, problems)?;
     let delivered = film.deliverables()?.iter().any(|d| d.kind == "clip");
     if order.delivery.codec.is_some() && delivered {
