@@ -3,6 +3,8 @@
 //! Prints a line a shot (true exposure in stops, estimate, uncertainty, whether it would be proposed) and a summary. Numbers are
 //! set on the scenes for tuning alone; the held-out ones are only reported.
 
+#![allow(clippy::print_stdout, reason = "a program that prints")]
+
 use inkarnat_fix::{believe, exposure};
 use inkarnat_testkit::corrector::{PersonAim, ShotInput};
 use inkarnat_testkit::{grid, tool};

@@ -273,7 +273,7 @@ pub fn set_exposures(film: &mut Film, typed: &[String]) -> Result<()> {
             let stops: f64 = value
                 .parse()
                 .map_err(|_| wrong(format!("\"{value}\" is not a number of stops")))?;
-            if !(stops.abs() <= MOST) {
+            if stops.is_nan() || stops.abs() > MOST {
                 return Err(wrong(format!("{value} is outside -{MOST} to {MOST} stops")));
             }
             Some(stops)
