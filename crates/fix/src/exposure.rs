@@ -36,6 +36,10 @@ const BEFORE: f64 = 1.0;
 /// Whatever is seen may mean nothing: night, a black room.
 const ODD: f64 = 1e-4;
 const ODD_BRIGHT: f64 = 0.02;
+/// From this signal up in one channel a pixel is a lamp, a window or a highlight as likely as a thing: it tells nothing. A neutral
+/// surface that bright counts as one of [`LIGHT`] stops.
+const LAMP: f64 = 0.9;
+const LIGHT: f64 = -0.34;
 /// A surface of a smaller share of the picture is no surface.
 const LEAST_SHARE: f64 = 0.01;
 /// A neutral surface with at least this probability is taken for one.
@@ -58,7 +62,7 @@ pub struct Seen {
     pub levels_pct: Vec<f64>,
     /// The brightest neutral surface: its 90th percentile; `None`: no surface is neutral.
     pub white: Option<f64>,
-    /// Where the brightest fiftieth of everything but skin begins.
+    /// Where the brightest fiftieth of everything but skin, lamps and windows begins.
     pub bright: Option<f64>,
 }
 
@@ -114,7 +118,14 @@ impl Seen {
             .iter()
             .filter(|members| members.len() as f64 >= least)
             .filter_map(|members| high(members, 0.9))
-            .reduce(f64::max);
+            .reduce(f64::max)
+            .map(|white| white.min(LIGHT));
+        let things: Vec<[f64; 3]> = evidence
+            .outside
+            .iter()
+            .copied()
+            .filter(|p| p.iter().all(|v| *v < LAMP))
+            .collect();
         Self {
             skin: evidence
                 .values
@@ -123,7 +134,7 @@ impl Seen {
                 .collect(),
             levels_pct: evidence.values.iter().map(|value| value.level.0).collect(),
             white,
-            bright: high(&evidence.outside, 0.98),
+            bright: high(&things, 0.98),
         }
     }
 }
