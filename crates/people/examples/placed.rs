@@ -1,6 +1,7 @@
 //! Where faces and their skin are found, as numbers: `placed MODELS_DIR FRAMES_DIR FRAME`. FRAMES_DIR holds the numbered pictures
 //! of one shot. Prints one JSON: for each face its cheeks' middles and its width in pixels, frame by frame, and the pixels of
-//! chosen skin in frame FRAME. `script/check/placed.py` holds them against the truth of the demo film.
+//! chosen skin in frame FRAME; or, with the word `all` for FRAME, what is read in every frame. `script/check/placed.py` holds them
+//! against the truth of the demo film, `script/check/steady.py` looks at how steady the readings are.
 #![allow(clippy::print_stdout, reason = "a program that prints")]
 
 use inkarnat_color::{Rgb, WorkingSpace};
@@ -8,18 +9,22 @@ use inkarnat_people::{
     FaceFollower, FaceTrack, FollowSettings, Frame, Models, Outline, Part, Side, SideLights,
     SkinRule, choose_skin, face_light, side_lights, skin_region,
 };
+use inkarnat_reading::read_frame;
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
+
+/// No frame has this number.
+const ALL: u64 = u64::MAX;
 
 type Failure = Box<dyn std::error::Error>;
 
 fn main() -> Result<(), Failure> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     let [models, directory, frame] = arguments.as_slice() else {
-        return Err("usage: placed MODELS_DIR FRAMES_DIR FRAME".into());
+        return Err("usage: placed MODELS_DIR FRAMES_DIR FRAME|all".into());
     };
     let models = Models::load(Path::new(models))?;
-    let marked: u64 = frame.parse()?;
+    let marked: u64 = if frame == "all" { ALL } else { frame.parse()? };
     let mut frames: Vec<PathBuf> = std::fs::read_dir(directory)?
         .map(|entry| entry.map(|e| e.path()))
         .collect::<Result<_, _>>()?;
@@ -107,7 +112,32 @@ fn placed(frames: &[PathBuf], track: &FaceTrack, marked: u64) -> Result<Value, F
             parts = skin.parts.iter().map(|part| format!("{part:?}")).collect();
         }
     }
+    let mut read = Vec::new();
+    if let (Some(light), true) = (&light, marked == ALL) {
+        for (frame, outline) in &held {
+            let picture = load(&frames[*frame as usize])?;
+            let Some(region) = skin_region(outline, picture.width, picture.height) else {
+                continue;
+            };
+            let Ok(skin) = choose_skin(&picture.region(region), region, outline, light.key, &rule)
+            else {
+                continue;
+            };
+            let chosen = picture.region(skin.chosen.region);
+            let reading = read_frame(*frame, &chosen, &skin.chosen, WorkingSpace::default())?;
+            read.push(json!({
+                "frame": frame,
+                "level_pct": 100.0 * reading.mean.y,
+                "hue_deg": reading.mean.chroma().hue().map(|hue| hue.degrees()),
+                "pixels": skin.chosen.pixels.len(),
+                "parts": skin.parts.len(),
+                "width": outline.width,
+                "yaw_deg": outline.yaw_deg,
+            }));
+        }
+    }
     Ok(json!({
+        "read": read,
         "key": light.map(|light| format!("{:?}", light.key)),
         "held": held.iter().map(|(frame, outline)| json!({
             "frame": frame,
