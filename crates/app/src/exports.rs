@@ -4,10 +4,10 @@ use crate::nearest::{NearestCdl, SKIN_LIMIT_DE00};
 use crate::steps::fixing::FixRecord;
 use crate::{AppError, Result};
 use inkarnat_color::WorkingSpace;
-use inkarnat_film::{InputKey, Setup};
+use inkarnat_film::{InputKey, Setup, SetupId, Shot};
 use inkarnat_interchange::clf::nodes_of;
 use inkarnat_interchange::{CdlFile, ClfFile, Correction, CubeFile, Form, Place};
-use inkarnat_ops::{Baked, Chain, Domain};
+use inkarnat_ops::{Baked, Cdl, Chain, Domain};
 
 /// One file, not written yet.
 pub(crate) struct ExportFile {
@@ -21,6 +21,32 @@ pub(crate) struct ExportFile {
 pub(crate) struct Exports {
     pub(crate) files: Vec<ExportFile>,
     pub(crate) notes: Vec<String>,
+    /// The fix as one CDL, where there is one that is near enough.
+    pub(crate) correction: Option<Correction>,
+}
+
+/// The CDL that a fix goes out as, and what to say beside it.
+pub(crate) enum Said {
+    /// It is the fix itself.
+    Exact(Cdl),
+    /// It is the nearest one; what is missing.
+    Nearest(Cdl, String),
+    /// None is near enough; why.
+    None(String),
+}
+
+/// How a fix is said in one CDL: the same wherever CDLs are written.
+pub(crate) fn as_cdl(nearest: &NearestCdl) -> Said {
+    if nearest.skin_de00 > SKIN_LIMIT_DE00 {
+        Said::None(format!(
+            "{} cannot be said in one CDL, and skin would be off by ΔE00 {:.1}; use the table",
+            nearest.missing, nearest.skin_de00
+        ))
+    } else if nearest.exact {
+        Said::Exact(nearest.cdl)
+    } else {
+        Said::Nearest(nearest.cdl, described(nearest))
+    }
 }
 
 /// Nodes along each side of a table: more only where the smaller one is off by more than a 10-bit
@@ -33,6 +59,7 @@ pub(crate) fn of_fix(space: WorkingSpace, setup: &Setup, record: &FixRecord) -> 
     let mut exports = Exports {
         files: Vec::new(),
         notes: Vec::new(),
+        correction: None,
     };
     for (domain, suffix) in [(Domain::UNIT, ""), (Domain::WIDE, "_wide")] {
         let Baked { lut, error } = exported_table(&chain, domain);
@@ -44,42 +71,76 @@ pub(crate) fn of_fix(space: WorkingSpace, setup: &Setup, record: &FixRecord) -> 
         });
     }
     exports.files.push(clf(space, setup, &chain)?);
-    let nearest = &record.cdl;
-    if nearest.skin_de00 > SKIN_LIMIT_DE00 {
-        exports.notes.push(format!(
-            "no CDL file: {} cannot be said in one CDL, and skin would be off by ΔE00 {:.1}; use the table",
-            nearest.missing, nearest.skin_de00
-        ));
-        return Ok(exports);
-    }
-    if !nearest.exact {
-        exports.notes.push(described(nearest));
-    }
+    let (cdl, description) = match as_cdl(&record.cdl) {
+        Said::None(why) => {
+            exports.notes.push(format!("no CDL file: {why}"));
+            return Ok(exports);
+        }
+        Said::Exact(cdl) => (
+            cdl,
+            "The fix itself, to be applied without clamping.".to_owned(),
+        ),
+        Said::Nearest(cdl, missing) => {
+            exports.notes.push(missing.clone());
+            (cdl, missing)
+        }
+    };
     let correction = Correction {
         id: setup.name.clone(),
-        descriptions: vec![if nearest.exact {
-            "The fix itself, to be applied without clamping.".to_owned()
-        } else {
-            described(nearest)
-        }],
+        descriptions: vec![description],
         input_description: format!("{} Place: the fix alone, before any look.", signal(space)),
         viewing_description: "BT.1886 display.".to_owned(),
         media: String::new(),
-        cdl: nearest.cdl,
+        cdl,
     };
     let file = CdlFile {
         form: Form::Cc,
-        corrections: vec![correction],
+        corrections: vec![correction.clone()],
     };
+    exports.files.push(cdl_file(&setup.name, &file)?);
+    exports.correction = Some(correction);
+    Ok(exports)
+}
+
+fn cdl_file(name: &str, file: &CdlFile) -> Result<ExportFile> {
     let text = file
         .write()
-        .map_err(|error| AppError::Request(format!("{}: CDL file: {error}", setup.name)))?;
-    exports.files.push(ExportFile {
-        below: format!("cdl/{}.{}", setup.name, Form::Cc.extension()),
+        .map_err(|error| AppError::Request(format!("{name}: CDL file: {error}")))?;
+    Ok(ExportFile {
+        below: format!("cdl/{name}.{}", file.form.extension()),
         kind: "cdl",
         bytes: text.into_bytes(),
+    })
+}
+
+/// All corrections of a film as one collection, one a setup, and as a decision list, one a shot with its medium.
+pub(crate) fn collected(
+    name: &str,
+    corrections: &[(SetupId, Correction)],
+    shots: &[(&Shot, String)],
+) -> Result<Vec<ExportFile>> {
+    if corrections.is_empty() {
+        return Ok(Vec::new());
+    }
+    let of_shots = shots.iter().filter_map(|(shot, media)| {
+        let (_, correction) = corrections.iter().find(|(setup, _)| *setup == shot.setup)?;
+        (!shot.kept).then(|| Correction {
+            id: shot.name.clone(),
+            media: media.clone(),
+            ..correction.clone()
+        })
     });
-    Ok(exports)
+    let forms = [
+        (
+            Form::Ccc,
+            corrections.iter().map(|(_, c)| c.clone()).collect(),
+        ),
+        (Form::Cdl, of_shots.collect()),
+    ];
+    forms
+        .into_iter()
+        .map(|(form, corrections)| cdl_file(name, &CdlFile { form, corrections }))
+        .collect()
 }
 
 /// The table that a fix is handed on as.

@@ -49,6 +49,16 @@ impl Output {
         })
     }
 
+    /// Where something below the directory lies, from the root of the file system.
+    pub(crate) fn at(&self, below: &str) -> PathBuf {
+        self.absolute.join(below)
+    }
+
+    /// Whether a file lies below the directory.
+    pub(crate) fn holds(&self, path: &Path) -> bool {
+        path.starts_with(&self.absolute)
+    }
+
     /// A place below the directory, whose parent is made.
     ///
     /// # Errors
@@ -126,7 +136,7 @@ impl Output {
 }
 
 impl Output {
-    /// Takes back CDL files and tables that this film wrote here earlier and that no fix stands
+    /// Takes back CDL files, tables and cut lists that this film wrote here earlier and that no fix stands
     /// behind any more. What somebody has changed since stays where it is.
     ///
     /// # Errors
@@ -134,7 +144,7 @@ impl Output {
     pub(crate) fn withdraw(&self, current: &[String], film: &mut Film) -> Result<()> {
         let current: Vec<PathBuf> = current.iter().map(|c| self.absolute.join(c)).collect();
         for known in film.deliverables()? {
-            if !matches!(known.kind.as_str(), "cdl" | "lut")
+            if !matches!(known.kind.as_str(), "cdl" | "lut" | "list")
                 || !known.path.starts_with(&self.absolute)
                 || current.contains(&known.path)
             {

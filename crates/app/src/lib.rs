@@ -19,6 +19,7 @@ mod exports;
 mod faces;
 mod files;
 pub mod job;
+mod lists;
 mod nearest;
 mod problem;
 pub mod show;

@@ -161,9 +161,15 @@ fn the_same_run_gives_the_same_bytes() {
         names,
         [
             "cdl/a.cc",
+            "cdl/out.ccc",
+            "cdl/out.cdl",
             "clf/a.clf",
             "clips/a.mov",
             "frames.csv",
+            "lists/out.edl",
+            "lists/out.otio",
+            "lists/out_delivered.edl",
+            "lists/out_delivered.otio",
             "luts/a.cube",
             "luts/a_wide.cube",
             "readings.csv",
@@ -173,7 +179,7 @@ fn the_same_run_gives_the_same_bytes() {
     for ((path, one), (_, two)) in one.iter().zip(&two) {
         assert!(one == two, "{} differs", path.display());
     }
-    for (path, bytes) in &one[3..] {
+    for (path, bytes) in one.iter().filter(|(path, _)| !path.starts_with("clips")) {
         let text = String::from_utf8(bytes.clone()).unwrap();
         assert!(
             !text.contains("/tmp"),

@@ -1,6 +1,7 @@
 //! Handing over: clips, CDL files, tables and readings.
 
 use crate::event::Stage;
+use crate::exports::ExportFile;
 use crate::files::Output;
 use crate::job::{Job, RenderJob, Rendered};
 use crate::problem::{Context, Problem};
@@ -9,7 +10,7 @@ use crate::steps::cutting::{counted, used_of};
 use crate::steps::fixing::FixRecord;
 use crate::steps::taking::{locate, naming, probe_of};
 use crate::steps::versions::{changed_since, name_for, record};
-use crate::{AppError, Result, exports};
+use crate::{AppError, Result, exports, lists};
 use inkarnat_film::{Deliverable, Film, Fingerprint, InputKey, Shot, Source, Step, StepOutcome};
 use inkarnat_media::{Codec, Timecode};
 use inkarnat_ops::Chain;
@@ -71,6 +72,7 @@ pub fn hand_over(
         }
     }
     let mut current = Vec::new();
+    let mut corrections = Vec::new();
     for setup in film.setups()? {
         let carried = shots.iter().any(|s| s.setup == setup.id && !s.kept);
         let Some((_, record)) = film.fix::<FixRecord>(setup.id)?.filter(|_| carried) else {
@@ -80,19 +82,47 @@ pub fn hand_over(
         for note in &files.notes {
             context.note(&setup.name, note);
         }
-        for file in files.files {
-            current.push(file.below.clone());
-            let written = output.write(&file.below, file.kind, &file.bytes, film);
-            if let Err(error) = written {
-                match error {
-                    AppError::Film(_) => return Err(error),
-                    error => {
-                        context.fail(problems, Stage::Handover, &setup.name, error.to_string());
-                    }
-                }
-            }
+        if let Some(correction) = files.correction {
+            corrections.push((setup.id, correction));
         }
+        let name = &setup.name;
+        put(
+            film,
+            &output,
+            name,
+            files.files,
+            context,
+            problems,
+            &mut current,
+        )?;
     }
+    let changes = delivery.since.is_some();
+    let suffix = if changes { "_changes" } else { "" };
+    let of_film = film.name().to_owned();
+    let sources = film.sources()?;
+    let media: Vec<(&Shot, String)> = shots
+        .iter()
+        .filter_map(|shot| {
+            let source = sources.iter().find(|source| source.id == shot.source)?;
+            let name = source.path.file_name()?;
+            Some((shot, name.to_string_lossy().into_owned()))
+        })
+        .collect();
+    let mut files = exports::collected(&format!("{of_film}{suffix}"), &corrections, &media)?;
+    let lists = lists::of_film(film, &output, &shots, changes)?;
+    for note in &lists.notes {
+        context.note(&of_film, note);
+    }
+    files.extend(lists.files);
+    put(
+        film,
+        &output,
+        &of_film,
+        files,
+        context,
+        problems,
+        &mut current,
+    )?;
     if delivery.since.is_none() {
         output.withdraw(&current, film)?;
     }
@@ -108,6 +138,27 @@ pub fn hand_over(
             ),
         },
     );
+    Ok(())
+}
+
+/// Writes small files, and remembers where they went. What is wrong with one is a [`Problem`].
+fn put(
+    film: &mut Film,
+    output: &Output,
+    of: &str,
+    files: Vec<ExportFile>,
+    context: Context<'_>,
+    problems: &mut Vec<Problem>,
+    current: &mut Vec<String>,
+) -> Result<()> {
+    for file in files {
+        match output.write(&file.below, file.kind, &file.bytes, film) {
+            Err(error @ AppError::Film(_)) => return Err(error),
+            Err(error) => context.fail(problems, Stage::Handover, of, error.to_string()),
+            Ok(()) => {}
+        }
+        current.push(file.below);
+    }
     Ok(())
 }
 

@@ -220,7 +220,7 @@ pub(crate) fn read_list(
 }
 
 /// The rate that most sources have, the earliest of equally many.
-fn common_rate(film: &Film) -> Result<Option<Rate>> {
+pub(crate) fn common_rate(film: &Film) -> Result<Option<Rate>> {
     let mut rates: Vec<(Rate, usize)> = Vec::new();
     for source in film.sources()? {
         let Some(rate) = rate_of(&probe_of(&source)?) else {

@@ -282,13 +282,20 @@ fn event(
             ((record as f64 * speed.abs()) - 1e-6).ceil() as i64
         };
         let listed = end - start;
-        if listed != record && (listed - needed).abs() > 1 && speed != 0.0 {
+        let close = (listed - needed).abs() <= 1;
+        if listed != record && !close && speed != 0.0 {
             notes.push(format!(
                 "line {}: {listed} source frames are listed, and {record} frames at {speed} times the speed take {needed}: those are used",
                 raw.line
             ));
         }
-        end = start + needed;
+        // What is listed is whole; the speed has been rounded to a thousandth of a frame a second.
+        end = start
+            + if close && listed != record && speed != 0.0 {
+                listed
+            } else {
+                needed
+            };
     } else if end - start != record {
         return Err(format!(
             "{} source frames for {record} frames of the film, and no speed is given; export the list with speed changes (M2)",
@@ -342,5 +349,14 @@ fn speed_of(fps: f64, rate: Rate, source: (i64, i64), record: i64) -> f64 {
     } else {
         first.0 < second.0
     };
-    candidates[usize::from(!take_first)]
+    let at = usize::from(!take_first);
+    let speed = candidates[at];
+    // A whole percentage that is written with these three decimals is what was meant.
+    let whole = (speed * 100.0).round() / 100.0;
+    let base = [f64::from(rate.nominal()), rate.value()][at];
+    if whole != 0.0 && (whole * base - fps).abs() <= 0.000_51 {
+        whole
+    } else {
+        speed
+    }
 }

@@ -1,6 +1,6 @@
 //! Writing.
 
-use inkarnat_cut::{CutList, Event, Timecode, TransitionKind};
+use inkarnat_cut::{CutList, Event, Timecode, Transition, TransitionKind};
 use std::fmt::Write;
 
 /// Characters that a reel name has room for.
@@ -15,13 +15,22 @@ pub fn write(list: &CutList) -> String {
     let mode = if drop { "DROP FRAME" } else { "NON-DROP FRAME" };
     let title = one_line(&list.title);
     let mut out = format!("TITLE: {title}\nFCM: {mode}\n");
+    let mut number = 0;
     for (index, event) in list.events.iter().enumerate() {
         let before = index
             .checked_sub(1)
             .map(|at| &list.events[at])
             .filter(|before| before.record_out == event.record_in);
         out.push('\n');
-        write_event(&mut out, list, index + 1, before, event, drop);
+        number += 1;
+        write_event(&mut out, list, number, before, event, drop);
+        let next = list.events.get(index + 1).map(|next| next.record_in);
+        // A transition to the next event is written with that one; a fade out stands alone.
+        if let Some(tail) = event.tail.filter(|_| next != Some(event.record_out)) {
+            out.push('\n');
+            number += 1;
+            write_fade_out(&mut out, list, number, (event, tail), drop);
+        }
     }
     out
 }
@@ -51,6 +60,53 @@ fn name_of(event: &Event) -> String {
         &event.name
     };
     one_line(name.rsplit('/').next().unwrap_or(name))
+}
+
+/// The black that an event fades into: as long as the transition.
+fn write_fade_out(
+    out: &mut String,
+    list: &CutList,
+    number: usize,
+    (event, tail): (&Event, Transition),
+    drop: bool,
+) {
+    let record = |frame: i64| {
+        Timecode {
+            frame: list.start.frame + frame,
+            drop,
+        }
+        .text(list.rate)
+    };
+    let length = tail.before + tail.after;
+    let source_drop = drop && event.source.rate.dropped().is_some();
+    let at = Timecode {
+        frame: event.source.end,
+        drop: source_drop,
+    }
+    .text(event.source.rate);
+    let black = |frame: i64| Timecode { frame, drop }.text(list.rate);
+    let from = event.record_out - tail.before;
+    let (reel, here) = (reel_of(event), record(from));
+    let letter = letter_of(tail.kind);
+    let _ = writeln!(
+        out,
+        "{number:03}  {reel:<REEL$} V     C        {at} {at} {here} {here}"
+    );
+    let _ = writeln!(
+        out,
+        "{number:03}  {:<REEL$} V     {letter}{length:03} {} {} {here} {}",
+        "BL",
+        black(0),
+        black(length),
+        record(from + length)
+    );
+}
+
+const fn letter_of(kind: TransitionKind) -> &'static str {
+    match kind {
+        TransitionKind::Dissolve => "D    ",
+        TransitionKind::Wipe => "W001 ",
+    }
 }
 
 fn write_event(
@@ -106,10 +162,7 @@ fn write_event(
                 out,
                 "{number:03}  {reel:<REEL$} V     C        {at} {at} {here} {here}"
             );
-            let letter = match head.kind {
-                TransitionKind::Dissolve => "D    ",
-                TransitionKind::Wipe => "W001 ",
-            };
+            let letter = letter_of(head.kind);
             format!("{letter}{:03} ", head.before + head.after)
         }
     };

@@ -11,20 +11,23 @@ use serde_json::{Map, Value, json};
 pub fn write(list: &CutList) -> String {
     let mut children = Vec::new();
     let mut at = 0;
-    for event in &list.events {
+    for (index, event) in list.events.iter().enumerate() {
         if event.record_in > at {
-            children.push(json!({
-                "OTIO_SCHEMA": "Gap.1",
-                "name": "",
-                "source_range": range(0, event.record_in - at, list.rate),
-                "metadata": {}, "effects": [], "markers": [], "enabled": true,
-            }));
+            children.push(gap(event.record_in - at, list.rate));
         }
         if let Some(head) = event.head {
             children.push(transition(head, list.rate));
         }
         children.push(clip(event, list.rate));
         at = event.record_out;
+        // A transition to the next event is written with that one; a fade out stands alone.
+        let next = list.events.get(index + 1).map(|next| next.record_in);
+        if let Some(tail) = event.tail.filter(|_| next != Some(at)) {
+            children.push(transition(tail, list.rate));
+            if next.is_none() {
+                children.push(gap(tail.after.max(1), list.rate));
+            }
+        }
     }
     let timeline = json!({
         "OTIO_SCHEMA": "Timeline.1",
@@ -47,6 +50,15 @@ pub fn write(list: &CutList) -> String {
     let mut text = serde_json::to_string_pretty(&timeline).expect("plain values serialise");
     text.push('\n');
     text
+}
+
+fn gap(frames: i64, rate: Rate) -> Value {
+    json!({
+        "OTIO_SCHEMA": "Gap.1",
+        "name": "",
+        "source_range": range(0, frames, rate),
+        "metadata": {}, "effects": [], "markers": [], "enabled": true,
+    })
 }
 
 fn time(value: i64, rate: Rate) -> Value {
