@@ -131,6 +131,7 @@ const MIGRATIONS: &[&str] = &[
     CUTS,
     TINTS,
     BY_HAND,
+    CONSTANT,
 ];
 
 /// Faces found, who they are, what is asked about them.
@@ -246,6 +247,9 @@ const BY_HAND: &str = "
         SELECT value FROM decision, json_each(detail, '$.shots')
         WHERE verb = 'group' AND state = 'done' AND json_type(detail, '$.scene') = 'text');
 ";
+
+/// Shots of which the editor says that their fix does not follow the light.
+const CONSTANT: &str = "ALTER TABLE shot ADD COLUMN constant INTEGER NOT NULL DEFAULT 0;";
 
 /// Sets the connection up and says whether the file is a film.
 pub(crate) fn check(connection: &Connection, path: &Path) -> Result<i64> {
