@@ -2,12 +2,15 @@
 
 use crate::nearest::{NearestCdl, SKIN_LIMIT_DE00};
 use crate::steps::fixing::FixRecord;
+use crate::steps::handing::{middle_of, timecode_at};
+use crate::steps::taking::probe_of;
 use crate::{AppError, Result};
 use inkarnat_color::WorkingSpace;
-use inkarnat_film::{InputKey, Setup, SetupId, Shot};
+use inkarnat_film::{Film, InputKey, Shot, ShotId, Source};
 use inkarnat_interchange::clf::nodes_of;
 use inkarnat_interchange::{CdlFile, ClfFile, Correction, CubeFile, Form, Place};
-use inkarnat_ops::{Baked, Cdl, Chain, Domain};
+use inkarnat_ops::{Baked, Cdl, Chain, Domain, MovingChain, Op};
+use serde::Serialize;
 
 /// One file, not written yet.
 pub(crate) struct ExportFile {
@@ -54,24 +57,187 @@ pub(crate) fn as_cdl(nearest: &NearestCdl) -> Said {
 const SIZES: [usize; 2] = [33, 65];
 const ONE_CODE: f64 = 1.0 / 876.0;
 
-pub(crate) fn of_fix(space: WorkingSpace, setup: &Setup, record: &FixRecord) -> Result<Exports> {
+/// The files of a fix that is the same for all frames, under a name.
+pub(crate) fn of_fix(space: WorkingSpace, name: &str, record: &FixRecord) -> Result<Exports> {
     let chain = Chain::of_fix(record.fix().ops.clone());
+    constant(space, name, &chain, &record.cdl, None)
+}
+
+/// What is said of one frame's fix where the fix follows the light.
+fn of_middle(middle: u64, furthest: f64) -> String {
+    format!(
+        "This one is that of source frame {middle}, the middle of the shot; in other frames gains differ from it by up to {:.0} %.",
+        100.0 * furthest
+    )
+}
+
+/// The nearest CDL of a shot: of its middle frame where the fix follows the light, with the largest difference of a gain in
+/// other frames.
+fn nearest_of(record: &FixRecord, shot: &Shot) -> (NearestCdl, Option<f64>) {
+    let moving = record.chain_for(shot);
+    if moving.is_constant() {
+        return (record.cdl.clone(), None);
+    }
+    let light = moving.light.clone().unwrap_or_default();
+    let there = light.at(middle_of(shot));
+    let furthest = (shot.in_frame..shot.out_frame)
+        .flat_map(|frame| {
+            let slope = light.at(frame).slope;
+            (0..3).map(move |c| (slope[c] / there.slope[c] - 1.0).abs())
+        })
+        .fold(0.0, f64::max);
+    let nearest = NearestCdl {
+        // The light's CDL is gains alone, so that one CDL says both.
+        cdl: there.then(&record.cdl.cdl).unwrap_or(record.cdl.cdl),
+        ..record.cdl.clone()
+    };
+    (nearest, Some(furthest))
+}
+
+/// The CDL of a shot, and, where its fix follows the light, what to say of that.
+pub(crate) fn cdl_of_shot(record: &FixRecord, shot: &Shot) -> (Said, Option<String>) {
+    let (nearest, furthest) = nearest_of(record, shot);
+    let warning = furthest.map(|furthest| {
+        format!(
+            "The fix follows the light. {}",
+            of_middle(middle_of(shot), furthest)
+        )
+    });
+    (as_cdl(&nearest), warning)
+}
+
+/// The files of the fix of a shot that follows its light: the keyframes, and in the formats that hold one fix, that of the
+/// shot's middle frame.
+pub(crate) fn of_moving(
+    space: WorkingSpace,
+    (film, shot, source): (&Film, &Shot, &Source),
+    name: &str,
+    record: &FixRecord,
+) -> Result<Exports> {
+    let moving = record.chain_for(shot);
+    let middle = middle_of(shot);
+    let keyframes = format!("keyframes/{name}.json");
+    let (nearest, furthest) = nearest_of(record, shot);
+    let warning = format!(
+        "The fix follows the light: {keyframes} holds its keyframes. {}",
+        of_middle(middle, furthest.unwrap_or_default())
+    );
+    let mut exports = constant(space, name, &moving.at(middle), &nearest, Some(&warning))?;
+    exports.notes.insert(
+        0,
+        format!(
+            "the fix follows the light: tables, CLF and CDL hold that of frame {middle} alone, {keyframes} all of it"
+        ),
+    );
+    exports.files.push(ExportFile {
+        below: keyframes,
+        kind: "keyframes",
+        bytes: keyframes_file(space, (film, shot, source), &moving)?,
+    });
+    Ok(exports)
+}
+
+/// A fix that follows the light, as a file of its own form.
+#[derive(Serialize)]
+struct KeyframesFile {
+    /// Version of this form.
+    keyframes_version: u32,
+    film: String,
+    shot: String,
+    source: String,
+    /// Frames a second; the mean where it varies.
+    rate: f64,
+    /// Source frames of the shot, from 0, half-open.
+    in_frame: u64,
+    out_frame: u64,
+    signal: String,
+    place: &'static str,
+    interpolation: &'static str,
+    /// Whether each CDL is the whole fix; else `then` follows it, the same in all frames.
+    whole: bool,
+    keyframes: Vec<KeyframeOut>,
+    then: Vec<Op>,
+}
+
+#[derive(Serialize)]
+struct KeyframeOut {
+    /// Source frame, from 0; it may lie outside the shot.
+    frame: u64,
+    /// Its timecode; null where the source has none.
+    timecode: Option<String>,
+    slope: [f64; 3],
+    offset: [f64; 3],
+    power: [f64; 3],
+    saturation: f64,
+}
+
+fn keyframes_file(
+    space: WorkingSpace,
+    (film, shot, source): (&Film, &Shot, &Source),
+    moving: &MovingChain,
+) -> Result<Vec<u8>> {
+    let whole = moving.keyframes();
+    let keys = whole.as_ref().or(moving.light.as_ref());
+    let file = KeyframesFile {
+        keyframes_version: 1,
+        film: film.name().to_owned(),
+        shot: shot.name.clone(),
+        source: source.path.to_string_lossy().into_owned(),
+        rate: probe_of(source)?.rate.value(),
+        in_frame: shot.in_frame,
+        out_frame: shot.out_frame,
+        signal: signal(space),
+        place: "The fix alone, after any input transform, before any look. To be applied without clamping.",
+        interpolation: "Each number by a monotone piecewise cubic through its keyframes (Fritsch and Butland 1984, with three-point ends held to the shape); before the first and after the last it holds.",
+        whole: whole.is_some(),
+        keyframes: keys
+            .into_iter()
+            .flat_map(|keys| &keys.keys)
+            .map(|key| {
+                Ok(KeyframeOut {
+                    frame: key.frame,
+                    timecode: timecode_at(source, key.frame)?.map(|at| at.to_string()),
+                    slope: key.cdl.slope,
+                    offset: key.cdl.offset,
+                    power: key.cdl.power,
+                    saturation: key.cdl.saturation,
+                })
+            })
+            .collect::<Result<_>>()?,
+        then: if whole.is_some() {
+            Vec::new()
+        } else {
+            moving.chain.fix.clone()
+        },
+    };
+    let mut text = serde_json::to_vec_pretty(&file).map_err(AppError::protocol)?;
+    text.push(b'\n');
+    Ok(text)
+}
+
+fn constant(
+    space: WorkingSpace,
+    name: &str,
+    chain: &Chain,
+    nearest: &NearestCdl,
+    warning: Option<&str>,
+) -> Result<Exports> {
     let mut exports = Exports {
         files: Vec::new(),
         notes: Vec::new(),
         correction: None,
     };
     for (domain, suffix) in [(Domain::UNIT, ""), (Domain::WIDE, "_wide")] {
-        let Baked { lut, error } = exported_table(&chain, domain);
-        let cube = CubeFile::of_chain(&setup.name, Place::Fix, space, lut, error);
+        let Baked { lut, error } = exported_table(chain, domain);
+        let cube = CubeFile::of_chain(name, Place::Fix, space, lut, error);
         exports.files.push(ExportFile {
-            below: format!("luts/{}{suffix}.cube", setup.name),
+            below: format!("luts/{name}{suffix}.cube"),
             kind: "lut",
             bytes: cube.write().into_bytes(),
         });
     }
-    exports.files.push(clf(space, setup, &chain)?);
-    let (cdl, description) = match as_cdl(&record.cdl) {
+    exports.files.push(clf(space, name, chain, warning)?);
+    let (cdl, description) = match as_cdl(nearest) {
         Said::None(why) => {
             exports.notes.push(format!("no CDL file: {why}"));
             return Ok(exports);
@@ -86,8 +252,10 @@ pub(crate) fn of_fix(space: WorkingSpace, setup: &Setup, record: &FixRecord) -> 
         }
     };
     let correction = Correction {
-        id: setup.name.clone(),
-        descriptions: vec![description],
+        id: name.to_owned(),
+        descriptions: std::iter::once(description)
+            .chain(warning.map(str::to_owned))
+            .collect(),
         input_description: format!("{} Place: the fix alone, before any look.", signal(space)),
         viewing_description: "BT.1886 display.".to_owned(),
         media: String::new(),
@@ -97,7 +265,7 @@ pub(crate) fn of_fix(space: WorkingSpace, setup: &Setup, record: &FixRecord) -> 
         form: Form::Cc,
         corrections: vec![correction.clone()],
     };
-    exports.files.push(cdl_file(&setup.name, &file)?);
+    exports.files.push(cdl_file(name, &file)?);
     exports.correction = Some(correction);
     Ok(exports)
 }
@@ -113,17 +281,17 @@ fn cdl_file(name: &str, file: &CdlFile) -> Result<ExportFile> {
     })
 }
 
-/// All corrections of a film as one collection, one a setup, and as a decision list, one a shot with its medium.
+/// All corrections of a film as one collection, one a setup (and one a shot whose fix follows its light), and as a decision list, one a shot with its medium.
 pub(crate) fn collected(
     name: &str,
-    corrections: &[(SetupId, Correction)],
+    corrections: &[(Vec<ShotId>, Correction)],
     shots: &[(&Shot, String)],
 ) -> Result<Vec<ExportFile>> {
     if corrections.is_empty() {
         return Ok(Vec::new());
     }
     let of_shots = shots.iter().filter_map(|(shot, media)| {
-        let (_, correction) = corrections.iter().find(|(setup, _)| *setup == shot.setup)?;
+        let (_, correction) = corrections.iter().find(|(of, _)| of.contains(&shot.id))?;
         (!shot.kept).then(|| Correction {
             id: shot.name.clone(),
             media: media.clone(),
@@ -163,7 +331,12 @@ fn signal(space: WorkingSpace) -> String {
 
 /// The fix as CLF: its own operations where the format has them, else a table behind a matrix that
 /// carries the domain.
-fn clf(space: WorkingSpace, setup: &Setup, chain: &Chain) -> Result<ExportFile> {
+fn clf(
+    space: WorkingSpace,
+    name: &str,
+    chain: &Chain,
+    warning: Option<&str>,
+) -> Result<ExportFile> {
     let size = |nodes: usize| nodes_of(&chain.fix_alone(), nodes, Domain::WIDE);
     let mut nodes = size(SIZES[0]);
     if nodes.error > ONE_CODE {
@@ -176,25 +349,28 @@ fn clf(space: WorkingSpace, setup: &Setup, chain: &Chain) -> Result<ExportFile> 
             nodes.error
         ),
     };
-    let key = InputKey::of(&("clf", space, &setup.name, &nodes.process)).0;
+    let key = InputKey::of(&("clf", space, name, &nodes.process)).0;
     let file = ClfFile {
         id: uuid(&key),
-        name: setup.name.clone(),
-        descriptions: vec![
+        name: name.to_owned(),
+        descriptions: [
             "Place: the fix alone, after any input transform, before any look.".to_owned(),
             how,
             "A receiver that clamps to 0..1 loses what lies below black and above white."
                 .to_owned(),
-        ],
+        ]
+        .into_iter()
+        .chain(warning.map(str::to_owned))
+        .collect(),
         input: signal(space),
         output: signal(space),
         process: nodes.process,
     };
     let text = file
         .write()
-        .map_err(|error| AppError::Request(format!("{}: CLF file: {error}", setup.name)))?;
+        .map_err(|error| AppError::Request(format!("{name}: CLF file: {error}")))?;
     Ok(ExportFile {
-        below: format!("clf/{}.clf", setup.name),
+        below: format!("clf/{name}.clf"),
         kind: "lut",
         bytes: text.into_bytes(),
     })

@@ -144,7 +144,7 @@ impl Output {
     pub(crate) fn withdraw(&self, current: &[String], film: &mut Film) -> Result<()> {
         let current: Vec<PathBuf> = current.iter().map(|c| self.absolute.join(c)).collect();
         for known in film.deliverables()? {
-            if !matches!(known.kind.as_str(), "cdl" | "lut" | "list")
+            if !matches!(known.kind.as_str(), "cdl" | "lut" | "list" | "keyframes")
                 || !known.path.starts_with(&self.absolute)
                 || current.contains(&known.path)
             {

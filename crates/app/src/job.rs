@@ -8,10 +8,11 @@ use inkarnat_color::WorkingSpace;
 use inkarnat_cut::Thumbnail;
 use inkarnat_fix::PicturePixel;
 use inkarnat_media::{Codec, Probe, Timecode};
-use inkarnat_ops::Chain;
+use inkarnat_ops::MovingChain;
 use inkarnat_people::{FaceLight, FaceTrack, Outline};
 use inkarnat_reading::{
-    ClipRule, FrameReading, Patch, ShotLimits, ShotReading, Similarity, Traces, Track,
+    BackgroundReading, ClipRule, FrameReading, Patch, ShotLimits, ShotReading, Similarity,
+    SkinSample, Traces, Track,
 };
 use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
@@ -153,7 +154,7 @@ pub struct ReadFace {
     /// Why the first frame that could not be read could not.
     pub unread: Option<String>,
     /// Skin pixels over the shot, for the solver.
-    pub skin: Vec<[f32; 3]>,
+    pub skin: SkinSample,
     /// Share of the face's regions that is unclipped skin of one colour, 0–1, mean over the frames.
     pub coverage: f64,
 }
@@ -239,7 +240,7 @@ pub struct ReadPerson {
     /// The shot's reading, or why there is none.
     pub reading: std::result::Result<ShotReading, String>,
     /// Skin pixels over the shot, for the solver.
-    pub skin: Vec<[f32; 3]>,
+    pub skin: SkinSample,
 }
 
 /// What the solver and the proof need to know about the picture as a whole.
@@ -249,8 +250,12 @@ pub struct PictureRecord {
     pub sample: Vec<PicturePixel>,
     /// Standard deviation of Y' in the darkest quarter, signal units.
     pub dark_noise: Option<f64>,
-    /// Mean R'G'B' outside every patch in the frames sampled: how the light moves.
-    pub background: Vec<(u64, [f64; 3])>,
+    /// The source frame that each of them comes from; empty in films that were read before this was kept.
+    #[serde(default)]
+    pub frames: Vec<u64>,
+    /// How the light on the background moves; empty in films that were read before this was kept.
+    #[serde(default)]
+    pub light: Vec<BackgroundReading>,
     /// What counts as clipped in this source.
     pub rule: ClipRule,
     /// Every how many-th frame was read.
@@ -291,7 +296,7 @@ pub struct RenderJob {
     /// Timecode of the first frame, where only a part is written.
     pub timecode: Option<Timecode>,
     /// What to do to each picture.
-    pub chain: Chain,
+    pub chain: MovingChain,
     /// How to encode.
     pub codec: Codec,
     /// Where to write what the encoder is given, for checks: planes one after the other, frame by
@@ -341,7 +346,7 @@ pub struct ProveJob {
     #[serde(default)]
     pub left_out: LeftOut,
     /// What was done to each picture.
-    pub chain: Chain,
+    pub chain: MovingChain,
     /// The film's working space.
     pub space: WorkingSpace,
     /// What counts as clipped in the source.
@@ -404,7 +409,7 @@ pub struct AgainstJob {
     #[serde(default)]
     pub left_out: LeftOut,
     /// What was done to each picture.
-    pub chain: Chain,
+    pub chain: MovingChain,
     /// The film's working space.
     pub space: WorkingSpace,
     /// What counts as clipped in the source.
@@ -476,7 +481,7 @@ pub struct PictureJob {
     /// The part wanted: left, top, width, height in fractions of the picture.
     pub part: Option<[f64; 4]>,
     /// What to do to each picture.
-    pub chain: Chain,
+    pub chain: MovingChain,
     /// In what form.
     pub form: PictureForm,
     /// The film's working space.
@@ -516,7 +521,7 @@ pub struct TraceJob {
     /// Skin alone, as it lies in this frame; else the whole picture.
     pub skin: Option<TracedSkin>,
     /// What is done to the picture.
-    pub chain: Chain,
+    pub chain: MovingChain,
     /// The film's working space.
     pub space: WorkingSpace,
 }

@@ -33,7 +33,7 @@ pub use error::{AppError, Result};
 pub use event::{Cancel, Event, Stage, Unwatched, Watch};
 pub use inkarnat_cut::Status as CutStatus;
 pub use inkarnat_film::{Film, FilmError};
-pub use inkarnat_fix::{Aim, Reach};
+pub use inkarnat_fix::{Aim, Light, LightVerdict, Reach};
 pub use inkarnat_media::Codec;
 pub use nearest::{NearestCdl, SKIN_LIMIT_DE00, nearest_cdl};
 pub use problem::{Context, Problem};
@@ -48,7 +48,8 @@ pub use steps::grouping::{Grouping, group, note, redo, undo};
 pub use steps::handing::{
     Delivery, SINCE_HANDLES, hand_over, write_new_report, write_readings, write_report,
 };
-pub use steps::keeping::keep;
+pub use steps::keeping::{hold_constant, keep};
+pub use steps::lighting::ShotLight;
 pub use steps::people::{COMPLEXIONS, PersonListed, Say, answer, erase, people_of, say};
 pub use steps::proving::{PersonProof, Proof, Tolerance, prove_film};
 pub use steps::reading::{ReadOrder, read_film};

@@ -1,7 +1,7 @@
 //! The film as cut lists that other programs read: once of its sources, with the corrections as CDLs, and once of the clips
 //! that were handed over.
 
-use crate::exports::{ExportFile, Said, as_cdl};
+use crate::exports::{ExportFile, Said, cdl_of_shot};
 use crate::files::Output;
 use crate::steps::cutting::{Used, used_of};
 use crate::steps::fixing::FixRecord;
@@ -159,7 +159,8 @@ fn cdl_of(film: &Film, shot: &Shot) -> Result<(Option<Cdl>, Vec<String>)> {
         comments.push("CORRECTION: none was made".to_owned());
         return Ok((None, comments));
     };
-    let (cdl, what) = match as_cdl(&record.cdl) {
+    let (said, warning) = cdl_of_shot(&record, shot);
+    let (cdl, what) = match said {
         Said::Exact(cdl) => (
             Some(cdl),
             "the fix itself, to be applied without clamping".to_owned(),
@@ -168,6 +169,7 @@ fn cdl_of(film: &Film, shot: &Shot) -> Result<(Option<Cdl>, Vec<String>)> {
         Said::None(why) => (None, format!("not in this list: {why}")),
     };
     comments.push(format!("CORRECTION {setup}: {what}"));
+    comments.extend(warning.map(|warning| format!("CORRECTION {setup}: {warning}")));
     Ok((cdl, comments))
 }
 

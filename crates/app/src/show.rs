@@ -14,6 +14,7 @@ use crate::steps::exposing;
 use crate::steps::finding::{Present, facts_of, present};
 use crate::steps::fixing::{FixRecord, aim_setting};
 use crate::steps::handing::{chain_of, clip_key, span_of_clip, timecode_at};
+use crate::steps::lighting::light_for;
 use crate::steps::proving::Proof;
 use crate::steps::suggesting::carrying;
 use crate::{Result, problem::Problem};
@@ -21,7 +22,7 @@ use cut::{cut_parts, left_out_report};
 use inkarnat_color::{Chroma, Hue, SKIN_TONE_LINE, Ycbcr, delta_e_2000};
 use inkarnat_film::{Deliverable, Film, Shot, Source, Stage, Step, StepOutcome};
 use inkarnat_fix::{Aim, AimCentre, Fix, Reach, SkinValue, State, Want};
-use inkarnat_ops::Cdl;
+use inkarnat_ops::{Cdl, Keyframe};
 use inkarnat_people::Side;
 use inkarnat_reading::{ShotLimits, ShotReading};
 use schemars::JsonSchema;
@@ -395,14 +396,31 @@ pub struct FixReport {
     pub cdl_exact: bool,
     /// What the nearest CDL leaves on skin, CIEDE2000; 0 where it is exact.
     pub cdl_skin_de00: f64,
-    /// Whether one fix serves all frames of the shot.
+    /// Whether one fix serves all frames of the shot. Where it does not, `ops` is what is done to every frame after its light
+    /// was brought to that of one of them, and `cdl` what is nearest to that.
     pub constant: bool,
+    /// Where the fix follows the light: the whole fix as one CDL at some source frames, monotone cubics between (as in
+    /// `keyframes/SHOT.json`), where it is one; else what comes before `ops`. Empty where the fix is constant.
+    pub keyframes: Vec<KeyframeReport>,
+    /// Whether each of `keyframes` is the whole fix, and not only what comes before `ops`.
+    pub keyframes_whole: bool,
+    /// What the light does inside the shot and what is done about it, in one sentence; null where it is steady.
+    pub light: Option<String>,
     /// The limit that stopped it, where the shot is short.
     pub limit: Option<String>,
     /// What the chosen reach costs.
     pub cost: CostReport,
     /// All three reaches.
     pub reaches: ReachesReport,
+}
+
+/// A CDL at a source frame.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct KeyframeReport {
+    /// The source frame.
+    pub frame: u64,
+    /// What holds there.
+    pub cdl: CdlReport,
 }
 
 /// Who chose a fix.
@@ -649,6 +667,7 @@ fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
     }
     let mut notes = film.notes(shot.id)?;
     if let Some(record) = &record {
+        notes.extend(light_sentence(record, shot));
         notes.extend(support_of_own(&people, record));
         if people.is_empty()
             && read
@@ -695,7 +714,7 @@ fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
         failure,
         notes,
         people,
-        fix: record.as_ref().map(fix_report),
+        fix: record.as_ref().map(|record| fix_report(record, shot)),
         proof: proof.map(|proof| ProofReport {
             file: proof.file.clone(),
             passed: proof.passed,
@@ -1023,7 +1042,9 @@ fn of_skin(skin: &SkinValue, before: &ShotReading) -> ReadingReport {
     }
 }
 
-fn fix_report(record: &FixRecord) -> FixReport {
+fn fix_report(record: &FixRecord, shot: &Shot) -> FixReport {
+    let chain = record.chain_for(shot);
+    let whole = chain.keyframes();
     let solution = &record.solution;
     let fix = record.fix();
     let NearestCdl {
@@ -1041,7 +1062,14 @@ fn fix_report(record: &FixRecord) -> FixReport {
         cdl: cdl_report(cdl),
         cdl_exact: *exact,
         cdl_skin_de00: *skin_de00,
-        constant: true,
+        constant: chain.is_constant(),
+        keyframes_whole: whole.is_some(),
+        keyframes: whole
+            .as_ref()
+            .or(chain.light.as_ref())
+            .map(|light| light.keys.iter().map(keyframe_report).collect())
+            .unwrap_or_default(),
+        light: light_sentence(record, shot),
         limit: limit_of(fix),
         cost: cost_of(fix),
         reaches: ReachesReport {
@@ -1050,6 +1078,24 @@ fn fix_report(record: &FixRecord) -> FixReport {
             skin: solution.skin.as_ref().map(reach_report),
         },
     }
+}
+
+fn keyframe_report(key: &Keyframe) -> KeyframeReport {
+    KeyframeReport {
+        frame: key.frame,
+        cdl: cdl_report(&key.cdl),
+    }
+}
+
+fn light_sentence(record: &FixRecord, shot: &Shot) -> Option<String> {
+    let light = light_for(&record.light, shot)?;
+    if shot.constant && light.is_followed() {
+        return Some(format!(
+            "the light changes by {:.1} % of level on skin; the fix stays constant, as you said",
+            light.level_pct.abs()
+        ));
+    }
+    light.sentence()
 }
 
 fn reach_report(fix: &Fix) -> ReachReport {

@@ -110,8 +110,8 @@ fn scene_of(t: &Transaction<'_>, name: &str) -> rusqlite::Result<i64> {
 /// Takes patches, note, `kept` and results of a shot over to another one of the same source.
 fn take_over(t: &Transaction<'_>, from: ShotId, to: ShotId) -> rusqlite::Result<()> {
     t.execute(
-        "UPDATE shot SET (kept, setup_by_hand, scene_by_hand) =
-             (SELECT kept, setup_by_hand, scene_by_hand FROM shot WHERE id = ?1) WHERE id = ?2",
+        "UPDATE shot SET (kept, constant, setup_by_hand, scene_by_hand) =
+             (SELECT kept, constant, setup_by_hand, scene_by_hand FROM shot WHERE id = ?1) WHERE id = ?2",
         params![from, to],
     )?;
     t.execute(

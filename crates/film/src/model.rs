@@ -165,6 +165,8 @@ pub struct Shot {
     pub setup: SetupId,
     /// The editor says: leave it.
     pub kept: bool,
+    /// The editor says: its fix is the same in all frames, whatever the light does.
+    pub constant: bool,
     /// How the cut uses it, in the form of the app crate; null for a clip taken in whole.
     pub used: Value,
 }
@@ -329,7 +331,7 @@ pub struct StepRecord {
 pub struct Deliverable {
     /// Where it is, from the root of the file system.
     pub path: PathBuf,
-    /// `clip`, `cdl`, `lut` or `readings`.
+    /// `clip`, `cdl`, `lut`, `keyframes` or `readings`.
     pub kind: String,
     /// The shot that it shows, for a clip.
     pub shot: Option<ShotId>,

@@ -132,6 +132,7 @@ const MIGRATIONS: &[&str] = &[
     TINTS,
     BY_HAND,
     EXPOSURES,
+    CONSTANT,
 ];
 
 /// Faces found, who they are, what is asked about them.
@@ -253,6 +254,9 @@ const EXPOSURES: &str = "
     ALTER TABLE scene ADD COLUMN exposure REAL;
     ALTER TABLE setup ADD COLUMN exposure REAL;
 ";
+
+/// Shots of which the editor says that their fix does not follow the light.
+const CONSTANT: &str = "ALTER TABLE shot ADD COLUMN constant INTEGER NOT NULL DEFAULT 0;";
 
 /// Sets the connection up and says whether the file is a film.
 pub(crate) fn check(connection: &Connection, path: &Path) -> Result<i64> {

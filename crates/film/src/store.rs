@@ -358,7 +358,7 @@ impl Film {
     fn shots_where(&self, which: &str) -> Result<Vec<Shot>> {
         let rows: Vec<(Shot, Option<String>)> = self.rows(
             &format!(
-                "SELECT id, name, source_id, in_frame, out_frame, setup_id, kept, used
+                "SELECT id, name, source_id, in_frame, out_frame, setup_id, kept, constant, used
                  FROM shot WHERE {which}"
             ),
             [],
@@ -371,9 +371,10 @@ impl Film {
                     out_frame: row.get(4)?,
                     setup: row.get(5)?,
                     kept: row.get(6)?,
+                    constant: row.get(7)?,
                     used: Value::Null,
                 };
-                Ok((shot, row.get(7)?))
+                Ok((shot, row.get(8)?))
             },
         )?;
         rows.into_iter()
@@ -643,6 +644,22 @@ impl Film {
             t.execute(
                 "UPDATE shot SET kept = ?2 WHERE id = ?1 AND kept <> ?2",
                 params![shot, kept],
+            )
+            .map(|changed| changed > 0)
+        })
+    }
+
+    /// Says that the fix of a shot is the same in all frames, or that it may follow the light, and writes the decision down.
+    /// Gives whether that is new.
+    ///
+    /// # Errors
+    /// If the film cannot be written.
+    pub fn set_constant(&mut self, shot: &Shot, constant: bool) -> Result<bool> {
+        let detail = serde_json::json!({"shot": shot.name, "constant": constant});
+        self.decided("light", &detail, |t| {
+            t.execute(
+                "UPDATE shot SET constant = ?2 WHERE id = ?1 AND constant <> ?2",
+                params![shot.id, constant],
             )
             .map(|changed| changed > 0)
         })

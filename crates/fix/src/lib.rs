@@ -11,6 +11,7 @@ pub mod audit;
 mod choose;
 mod clipping;
 mod cost;
+pub mod drift;
 mod evidence;
 mod explain;
 pub mod exposure;
@@ -30,6 +31,7 @@ mod target;
 pub mod tint;
 
 pub use aim::{Aim, AimCentre, AimError, AimKind, Band, SaturationAim, Want};
+pub use drift::{Light, LightVerdict, light_of};
 pub use exposure::{Exposure, exposure};
 pub use joint::{Belief, PersonBelief, believe};
 pub use judge::{Judgement, judge, judge_with};

@@ -189,6 +189,15 @@ pub(crate) enum Verb {
     Fix {
         /// The film file
         film: PathBuf,
+        /// A shot whose fix is to be the same in all frames, or no longer
+        #[arg(requires = "how")]
+        shot: Option<String>,
+        /// The fix of SHOT does not follow its light
+        #[arg(long, group = "how", requires = "shot")]
+        constant: bool,
+        /// The fix of SHOT follows its light again, where skin and background show that it changes
+        #[arg(long, group = "how", requires = "shot", conflicts_with = "constant")]
+        follow: bool,
     },
     /// Leave a shot as it is: no fix, handed over unchanged, proved
     Keep {

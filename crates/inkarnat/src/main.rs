@@ -20,8 +20,9 @@ use clap::Parser;
 use inkarnat_app::{
     AppError, Cancel, Context, CutOrder, Delivery, Film, Grouping, Order, Problem, ProgrammeOrder,
     ReadOrder, SINCE_HANDLES, Workers, accept, all_well, cut_film, draw, film_in, fix_film, group,
-    hand_over, keep, note, open_or_create, patches_listed, prove_film, prove_programme, read_film,
-    redo, report, run, set_aims, set_exposures, set_tint, take_in, undo, undraw, worker,
+    hand_over, hold_constant, keep, note, open_or_create, patches_listed, prove_film,
+    prove_programme, read_film, redo, report, run, set_aims, set_exposures, set_tint, take_in,
+    undo, undraw, worker,
 };
 use progress::Progress;
 use std::path::Path;
@@ -200,8 +201,16 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
             println!("\n{}", arguments::CAUTION);
             Ok(after_step(&problems, problems.len() == person.len()))
         }
-        Verb::Fix { film } => {
+        Verb::Fix {
+            film,
+            shot,
+            constant,
+            ..
+        } => {
             let mut film = Film::open(&film)?;
+            if let Some(shot) = shot {
+                hold_constant(&mut film, &shot, constant)?;
+            }
             fix_film(&mut film, context, &mut problems)?;
             progress.finish();
             summary(&film, None)?;

@@ -21,6 +21,7 @@ pub use data::cdl::Cdl;
 pub use data::chain::Chain;
 pub use data::invalid::Invalid;
 pub use data::keyed::{Key, KeyedCdl, Window};
+pub use data::keyframes::{Keyframe, Keyframes, MovingChain};
 pub use data::limiter::Limiter;
 pub use data::lut::Lut3d;
 pub use data::op::Op;

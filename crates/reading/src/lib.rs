@@ -7,6 +7,7 @@
 #![forbid(unsafe_code)]
 #![deny(clippy::disallowed_methods)]
 
+pub mod background;
 pub mod follow;
 pub mod frame;
 pub mod log_like;
@@ -22,6 +23,7 @@ mod statistics;
 mod testing;
 pub mod traces;
 
+pub use background::{BackgroundMeter, BackgroundReading, log_light, signal_of_log_light};
 pub use follow::{FollowError, Follower};
 pub use frame::{FrameReading, Unreadable, read_frame};
 pub use log_like::{Histogram, looks_like_log};

@@ -18,8 +18,8 @@ pub struct PictureSample {
     /// Standard deviation of the finest detail of luma in the darkest quarter of the sampled
     /// neighbourhoods, as signal: what a gain in the blacks lifts. `None` below 30 of them.
     pub noise_dark: Option<f64>,
-    /// Mean R'G'B' outside every patch, frame by frame in the order given, for following the light.
-    pub background: Vec<(u64, [f64; 3])>,
+    /// The source frame that each comes from.
+    pub frames: Vec<u64>,
 }
 
 /// Skin pixels of one person over a shot.
@@ -27,6 +27,8 @@ pub struct PictureSample {
 pub struct SkinSample {
     /// R'G'B' working signal.
     pub pixels: Vec<[f32; 3]>,
+    /// The source frame that each comes from; empty where that is not known.
+    pub frames: Vec<u64>,
 }
 
 impl SkinSample {
@@ -34,7 +36,7 @@ impl SkinSample {
     /// `bound / frames` of the shot to keep the whole within a bound.
     ///
     /// Nothing is taken where the picture is not of the region's size.
-    pub fn add(&mut self, picture: &Rgb, chosen: &Chosen, most: usize) {
+    pub fn add(&mut self, frame: u64, picture: &Rgb, chosen: &Chosen, most: usize) {
         let fits = (picture.width, picture.height) == (chosen.region.width, chosen.region.height);
         let count = chosen.pixels.len();
         let take = if fits { count.min(most) } else { 0 };
@@ -45,6 +47,7 @@ impl SkinSample {
                 .filter(|&index| index < picture.width * picture.height)
                 .map(|index| picture.pixel(index)),
         );
+        self.frames.resize(self.pixels.len(), frame);
     }
 }
 
@@ -58,9 +61,9 @@ pub struct PictureSampler {
     coefficients: Coefficients,
     pixels: Vec<[f32; 3]>,
     skin: Vec<bool>,
+    frames: Vec<u64>,
     /// Luma and second difference of neighbourhoods.
     fine: Vec<(f32, f32)>,
-    background: Vec<(u64, [f64; 3])>,
     histogram: Histogram,
 }
 
@@ -79,8 +82,8 @@ impl PictureSampler {
             coefficients,
             pixels: Vec::new(),
             skin: Vec::new(),
+            frames: Vec::new(),
             fine: Vec::new(),
-            background: Vec::new(),
             histogram: Histogram::default(),
         }
     }
@@ -98,7 +101,6 @@ impl PictureSampler {
         patches: &[PatchPixels],
         left_out: &[Region],
     ) {
-        let (mut sum, mut count) = ([0.0; 3], 0u32);
         for row in 0..self.rows {
             let pick = |salt: u64, cell: usize, cells: usize, length: usize| {
                 let (low, high) = (cell * length / cells, (cell + 1) * length / cells);
@@ -132,6 +134,7 @@ impl PictureSampler {
                 let luma = |x: usize| self.coefficients.luma(line.pixel(x).map(f64::from));
                 self.pixels.push(pixel);
                 self.skin.push(skin);
+                self.frames.push(frame);
                 self.histogram.add(pixel, luma(x));
                 if x > 0 && x + 1 < self.width {
                     let difference = luma(x - 1) - 2.0 * luma(x) + luma(x + 1);
@@ -139,17 +142,7 @@ impl PictureSampler {
                         self.fine.push((luma(x) as f32, difference as f32));
                     }
                 }
-                if !skin {
-                    count += 1;
-                    for (sum, value) in sum.iter_mut().zip(pixel) {
-                        *sum += f64::from(value);
-                    }
-                }
             }
-        }
-        if count > 0 {
-            self.background
-                .push((frame, sum.map(|sum| sum / f64::from(count))));
         }
     }
 
@@ -179,7 +172,7 @@ impl PictureSampler {
             } else {
                 None
             },
-            background: self.background,
+            frames: (0..take).map(|i| self.frames[kept(i)]).collect(),
         }
     }
 }
@@ -247,7 +240,8 @@ mod tests {
         let sample = take();
         assert_eq!(sample, take());
         assert_eq!(sample.pixels.len(), 5000);
-        assert_eq!(sample.background.len(), 4);
+        assert_eq!(sample.frames.len(), 5000);
+        assert!(sample.frames.is_sorted() && sample.frames.last() == Some(&3));
         let mean = sample.pixels.iter().map(|p| f64::from(p[0])).sum::<f64>() / 5000.0;
         assert!((mean - 0.5).abs() < 0.01, "{mean}");
         let noise = sample.noise_dark.unwrap();
@@ -255,7 +249,7 @@ mod tests {
     }
 
     #[test]
-    fn marks_skin_and_leaves_it_out_of_the_background() {
+    fn marks_skin() {
         let picture = picture(2);
         let patch = PatchPixels {
             region: Region {
@@ -276,7 +270,6 @@ mod tests {
         let sample = sampler.finish(usize::MAX);
         let skin = sample.skin.iter().filter(|s| **s).count() as f64;
         assert!((skin / sample.skin.len() as f64 - 0.5).abs() < 0.02);
-        assert!((sample.background[0].1[0] - 0.75).abs() < 0.01);
     }
 
     #[test]
@@ -288,11 +281,12 @@ mod tests {
             clipped: 0,
         };
         let mut skin = SkinSample::default();
-        skin.add(&picture, &chosen, 1001);
+        skin.add(7, &picture, &chosen, 1001);
         assert_eq!(skin.pixels.len(), 1001);
         let mean = skin.pixels.iter().map(|p| f64::from(p[0])).sum::<f64>() / 1001.0;
         assert!((mean - 0.5).abs() < 0.02, "{mean}");
-        skin.add(&Rgb::new(3, 3), &chosen, 10);
+        skin.add(8, &Rgb::new(3, 3), &chosen, 10);
         assert_eq!(skin.pixels.len(), 1001);
+        assert_eq!(skin.frames, [7; 1001]);
     }
 }

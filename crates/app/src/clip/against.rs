@@ -128,7 +128,7 @@ fn read_span(
         for (person, three) in job.people.iter().zip(&mut people) {
             // Where the speed is another, the frames are others than those that were read.
             if job.speed != 1.0 || frame.is_multiple_of(person.every.max(1)) {
-                three.read(job, person, (from, &found), (sizes, &prepared));
+                three.read(job, person, (from, &found), (sizes, &prepared.at(frame)));
             }
         }
     }

@@ -7,8 +7,8 @@ use crate::clip::picking::{skin_of_both_sides, skin_of_face, skin_rule};
 use crate::clip::reading::{Reading, SKIN_PIXELS};
 use crate::job::{Faces, KnownFace, ReadFace, ReadJob};
 use crate::{AppError, Result};
-use inkarnat_color::WorkingSpace;
 use inkarnat_color::picture::Native;
+use inkarnat_color::{Region, WorkingSpace};
 use inkarnat_people::{
     FaceFollower, FaceSkin, FaceTrack, FollowSettings, Models, NoSkin, Outline, PeopleError, Side,
     SideLights, SkinRule, face_light,
@@ -107,16 +107,9 @@ impl FaceReader {
         }
     }
 
-    /// Reads the faces of a frame, the `given`-th of those looked at (from 0). With `ovals` it says
-    /// which pixels lie inside the faces.
-    pub(crate) fn read(
-        &mut self,
-        frame: u64,
-        given: u64,
-        native: &Native<'_>,
-        ovals: bool,
-    ) -> Vec<PatchPixels> {
-        let held: Vec<(usize, Outline, Option<Side>)> = match &self.source {
+    /// The faces that are held in a frame, the `given`-th of those looked at, and the key side where it is known.
+    fn held(&self, frame: u64, given: u64) -> Vec<(usize, Outline, Option<Side>)> {
+        match &self.source {
             Source::Off => Vec::new(),
             Source::Found(finder) => finder
                 .follower
@@ -131,7 +124,46 @@ impl FaceReader {
                     Some((k, face.track.at(frame)?.clone(), Some(key)))
                 })
                 .collect(),
-        };
+        }
+    }
+
+    /// Where faces lie with hair and neck around them, and the body below each: no background.
+    pub(crate) fn surroundings(&self, frame: u64, given: u64, native: &Native<'_>) -> Vec<Region> {
+        let (width, height) = (native.width as f64, native.height as f64);
+        self.held(frame, given)
+            .iter()
+            .flat_map(|(_, outline, _)| {
+                let [left, top, right, bottom] = outline.bounds();
+                let (wide, high) = (right - left, bottom - top);
+                let part = |left: f64, top: f64, right: f64| {
+                    let inside = |v: f64, most: f64| v.clamp(0.0, most) as usize;
+                    let (x, y) = (inside(left, width), inside(top, height));
+                    Region {
+                        x,
+                        y,
+                        width: inside(right.ceil(), width) - x,
+                        height: native.height - y,
+                    }
+                };
+                [
+                    part(left - 0.3 * wide, top - 0.5 * high, right + 0.3 * wide),
+                    part(left - 0.9 * wide, bottom - 0.1 * high, right + 0.9 * wide),
+                ]
+            })
+            .filter(|part| part.width > 0 && part.height > 0)
+            .collect()
+    }
+
+    /// Reads the faces of a frame, the `given`-th of those looked at (from 0). With `ovals` it says
+    /// which pixels lie inside the faces.
+    pub(crate) fn read(
+        &mut self,
+        frame: u64,
+        given: u64,
+        native: &Native<'_>,
+        ovals: bool,
+    ) -> Vec<PatchPixels> {
+        let held = self.held(frame, given);
         let mut inside = Vec::new();
         for (face, outline, key) in held {
             if ovals {
@@ -194,7 +226,7 @@ impl FaceReader {
         let most = (due(frame + self.every) - due(frame)) as usize;
         let take = |skin: &FaceSkin, sample: &mut SkinSample| -> Option<FrameReading> {
             let picture = native.rgb_region(skin.chosen.region);
-            sample.add(&picture, &skin.chosen, most);
+            sample.add(frame, &picture, &skin.chosen, most);
             let mut reading = read_frame(frame, &picture, &skin.chosen, self.space).ok()?;
             reading.confidence *= skin.confidence;
             Some(reading)
@@ -266,7 +298,7 @@ fn summed_up(
         light,
         frames: Vec::new(),
         unread: None,
-        skin: Vec::new(),
+        skin: SkinSample::default(),
         coverage: 0.0,
     };
     let Some(key) = light.map(|light| light.key) else {
@@ -290,7 +322,8 @@ fn summed_up(
                 };
                 if let Some(reading) = side.reading.by(at_white) {
                     face.frames.push(reading);
-                    face.skin.extend(sample.pixels);
+                    face.skin.pixels.extend(sample.pixels);
+                    face.skin.frames.extend(sample.frames);
                 }
             }
             Some(Err(reason)) => {

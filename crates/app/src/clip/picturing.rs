@@ -61,8 +61,9 @@ fn prepared(frame: &Frame, job: &PictureJob) -> Rgb {
     let native = frame.native();
     let region = part_of(&native, job.part);
     let mut picture = shrunk(&native, region, job.width);
-    if !job.chain.is_identity() {
-        apply(&job.chain, &mut picture);
+    let chain = job.chain.at(frame.index());
+    if !chain.is_identity() {
+        apply(&chain, &mut picture);
     }
     picture
 }
@@ -225,7 +226,7 @@ pub(crate) fn trace(job: &TraceJob) -> Result<Traced> {
     let coefficients = job.space.coefficients;
     let before = traces(&picture, chosen.as_deref(), coefficients);
     let mut picture = picture;
-    apply(&job.chain, &mut picture);
+    apply(&job.chain.at(job.frame), &mut picture);
     let after = traces(&picture, chosen.as_deref(), coefficients);
     Ok(Traced::of(&before, &after))
 }

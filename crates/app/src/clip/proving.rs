@@ -75,7 +75,7 @@ pub(crate) fn perform(
                     }
                     for (person, pair) in job.people.iter().zip(&mut pairs) {
                         if from.index().is_multiple_of(person.every.max(1)) {
-                            pair.read(job, person, &from, &to, &prepared);
+                            pair.read(job, person, &from, &to, &prepared.at(frame));
                         }
                     }
                 }

@@ -8,13 +8,13 @@ use crate::clip::follow::{Followers, clip};
 use crate::clip::picking::{chosen_of, held_patch};
 use crate::event::Cancel;
 use crate::job::{PictureRecord, Read, ReadJob, ReadPerson};
-use inkarnat_color::WorkingSpace;
 use inkarnat_color::picture::{Native, PixelFormat};
+use inkarnat_color::{Region, WorkingSpace};
 use inkarnat_fix::PicturePixel;
 use inkarnat_media::{Frame, Reader};
 use inkarnat_reading::{
-    ClipRule, CodeStep, FrameReading, Patch, PatchPixels, PictureSampler, Pose, ShotContext,
-    ShotReading, SkinSample, Track, looks_like_log, read_frame, read_shot,
+    BackgroundMeter, ClipRule, CodeStep, FrameReading, Patch, PatchPixels, PictureSampler, Pose,
+    ShotContext, ShotReading, SkinSample, Track, looks_like_log, read_frame, read_shot,
 };
 use std::collections::VecDeque;
 
@@ -88,6 +88,12 @@ pub(crate) fn perform(job: &ReadJob, cancel: &Cancel, progress: &dyn Fn(u64, u64
         PICTURE_PIXELS_A_FRAME,
         job.space.coefficients,
     );
+    let mut background = BackgroundMeter::new(
+        probe.width,
+        probe.height,
+        probe.rate.value(),
+        job.space.coefficients,
+    );
     let every = job.every.max(1);
     let mut faces = FaceReader::new(job, at_top)?;
     // A multiple of `every`: only frames that are read are sampled.
@@ -118,9 +124,13 @@ pub(crate) fn perform(job: &ReadJob, cancel: &Cancel, progress: &dyn Fn(u64, u64
                 let native = frame.native();
                 let index = frame.index();
                 let sampled = index.is_multiple_of(sampled_every);
+                let out = job.left_out.regions(index, native.width, native.height);
+                let mut no_background = around_patches(&held, native.width, native.height);
+                no_background.extend(faces.surroundings(index, settled, &native));
+                no_background.extend(&out);
+                background.add(index, |region| native.rgb_region(region), &no_background);
                 held.extend(faces.read(index, settled, &native, sampled));
                 if sampled {
-                    let out = job.left_out.regions(index, native.width, native.height);
                     sampler.add(index, |region| native.rgb_region(region), &held, &out);
                 }
                 settled += 1;
@@ -196,7 +206,8 @@ pub(crate) fn perform(job: &ReadJob, cancel: &Cancel, progress: &dyn Fn(u64, u64
         faces: faces.finish(rule),
         picture: PictureRecord {
             dark_noise: sample.noise_dark,
-            background: sample.background,
+            frames: sample.frames,
+            light: background.finish(),
             sample: sample
                 .pixels
                 .into_iter()
@@ -208,6 +219,25 @@ pub(crate) fn perform(job: &ReadJob, cancel: &Cancel, progress: &dyn Fn(u64, u64
         },
         notes,
     })
+}
+
+/// Where skin lies around drawn patches: as much again on every side, and everything below, where somebody's body is.
+fn around_patches(held: &[PatchPixels], width: usize, height: usize) -> Vec<Region> {
+    held.iter()
+        .map(|patch| {
+            let (r, wide) = (patch.region, patch.region.width);
+            let (x, y) = (
+                r.x.saturating_sub(wide),
+                r.y.saturating_sub(patch.region.height),
+            );
+            Region {
+                x,
+                y,
+                width: (r.x + r.width + wide).min(width) - x,
+                height: height - y,
+            }
+        })
+        .collect()
 }
 
 impl PersonReader {
@@ -230,7 +260,7 @@ impl PersonReader {
         // As many as the shot's bound allows by this frame; in long shots not in every frame.
         let due = |frame: u64| (frame - self.first).min(self.all) * SKIN_PIXELS / self.all;
         let most = (due(frame + self.every) - due(frame)) as usize;
-        self.skin_at_white.add(&picture, &chosen, most);
+        self.skin_at_white.add(frame, &picture, &chosen, most);
         let mut reading = Reading {
             at_white,
             at_top: None,
@@ -238,9 +268,9 @@ impl PersonReader {
         if at_top != ClipRule::default() && chosen.clipped > 0 {
             let chosen = inkarnat_reading::choose(&picture, &pixels, at_top);
             reading.at_top = Some(read_frame(frame, &picture, &chosen, space).ok());
-            self.skin_at_top.add(&picture, &chosen, most);
+            self.skin_at_top.add(frame, &picture, &chosen, most);
         } else {
-            self.skin_at_top.add(&picture, &chosen, most);
+            self.skin_at_top.add(frame, &picture, &chosen, most);
         }
         self.frames.push(reading);
         Some(pixels)
@@ -269,7 +299,7 @@ impl PersonReader {
             tracks,
             reading: sum(&frames, looked_at, space, format),
             frames,
-            skin: skin.pixels,
+            skin,
         }
     }
 }

@@ -57,7 +57,6 @@ pub(crate) fn perform(
         .map(EncoderInput::create)
         .transpose()?;
     let prepared = job.chain.prepare();
-    let identity = job.chain.is_identity();
     let (frames_in, frames_out) = sync_channel::<Frame>(WAITING);
     let (done_in, done_out) = sync_channel::<Done>(WAITING);
     let (spent_in, spent_out) = sync_channel::<Planes16>(2 * WAITING + 2);
@@ -100,10 +99,11 @@ pub(crate) fn perform(
                 |frame, picture| {
                     let native = frame.native();
                     let target = fine.as_mut().unwrap_or(picture);
-                    if identity {
+                    let now = prepared.at(frame.index());
+                    if now.is_identity() {
                         target.fill_from_native(&native);
                     } else {
-                        fill(target, &native, &prepared);
+                        fill(target, &native, &now);
                     }
                     if let Some(fine) = &fine {
                         dither(fine, picture, frame.index());

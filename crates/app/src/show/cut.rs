@@ -258,6 +258,13 @@ pub fn describe(decision: &Decision) -> String {
             ),
             "keep" if detail["kept"] == true => format!("{} is kept as it is", word("shot")?),
             "keep" => format!("{} is no longer kept", word("shot")?),
+            "light" if detail["constant"] == true => {
+                format!(
+                    "the fix of {} is constant, whatever the light does",
+                    word("shot")?
+                )
+            }
+            "light" => format!("the fix of {} may follow the light", word("shot")?),
             "choose" => {
                 let choice = &detail["choice"];
                 let what = match choice {

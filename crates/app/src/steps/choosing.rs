@@ -145,7 +145,8 @@ fn setup_named(film: &Film, name: &str) -> Result<Setup> {
 fn read_problem(film: &Film, setup: &Setup) -> Result<ToSolve> {
     let shots = film.shots()?;
     let own: Vec<&Shot> = shots.iter().filter(|shot| shot.setup == setup.id).collect();
-    problem_of(film, &own)?.ok_or_else(|| {
+    let found = problem_of(film, &own)?.map(|(problem, _)| problem);
+    found.ok_or_else(|| {
         AppError::Request(format!(
             "{}: nothing was read in it yet; read it first",
             setup.name

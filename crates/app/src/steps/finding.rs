@@ -4,6 +4,7 @@
 use crate::clip::reading::sum;
 use crate::faces::{FaceFacts, Lost, Role};
 use crate::job::{KnownFace, ReadFace};
+use crate::steps::lighting::face_sample;
 use crate::steps::reading::{Drawn, patches_of};
 use crate::steps::taking::{AimSetting, probe_of};
 use crate::weights::Weights;
@@ -14,7 +15,7 @@ use inkarnat_film::{
 };
 use inkarnat_media::Probe;
 use inkarnat_people::{Embedding, FaceTrack, Member, SAME, Said, group};
-use inkarnat_reading::{FrameReading, ShotReading};
+use inkarnat_reading::{FrameReading, ShotReading, SkinSample};
 use serde_json::json;
 
 /// Part of the key of every finding: raised when the way of finding or following changes.
@@ -498,7 +499,7 @@ fn put_together(film: &mut Film, shot: &Shot) -> Result<()> {
     let mut read = Vec::new();
     for person in people.into_iter().filter(|p| !drawn.contains(p)) {
         let mut frames: Vec<FrameReading> = Vec::new();
-        let mut sample: Vec<[f32; 3]> = Vec::new();
+        let mut sample = SkinSample::default();
         let mut looked_at = 0;
         for face in faces.iter().filter(|face| face.person == Some(person)) {
             let own: Vec<FrameReading> = film.face_frames(face.id)?.unwrap_or_default();
@@ -511,10 +512,11 @@ fn put_together(film: &mut Film, shot: &Shot) -> Result<()> {
                 .copied()
                 .collect::<Vec<_>>();
             frames.extend(new);
-            sample.extend(
-                film.face_sample::<Vec<[f32; 3]>>(face.id)?
-                    .unwrap_or_default(),
-            );
+            let skin = face_sample(film, face.id)?;
+            // Frames of some pixels alone would be taken for those of others.
+            sample.frames.resize(sample.pixels.len(), u64::MAX);
+            sample.pixels.extend(skin.pixels);
+            sample.frames.extend(skin.frames);
         }
         frames.sort_by_key(|reading| reading.frame);
         if let Ok(reading) = sum(

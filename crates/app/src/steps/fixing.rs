@@ -7,6 +7,7 @@ use crate::problem::{Context, Problem};
 use crate::show::ChosenBy;
 use crate::steps::choosing::{Choice, choice_of, settled};
 use crate::steps::exposing::{Exposable, expose_film};
+use crate::steps::lighting::{ShotLight, light_for, light_in, skin_sample};
 use crate::steps::suggesting::carried_from;
 use crate::steps::taking::AimSetting;
 use crate::steps::tinting::{Lit, keep_tints};
@@ -15,11 +16,11 @@ use inkarnat_film::{
     Film, InputKey, Person, PersonId, Setup, SetupId, Shot, Stage as Reading, value_of,
 };
 use inkarnat_fix::{
-    AimKind, Belief, Fix, Limits, PersonProblem, Problem as ToSolve, ProblemError, Reach, Solution,
-    State, believe, solve_with,
+    AimKind, Belief, Fix, LightVerdict, Limits, PersonProblem, Problem as ToSolve, ProblemError,
+    Reach, Solution, State, believe, solve_with,
 };
-use inkarnat_ops::Op;
-use inkarnat_reading::ShotReading;
+use inkarnat_ops::{Chain, MovingChain, Op};
+use inkarnat_reading::{ShotReading, SkinSample};
 use serde::{Deserialize, Serialize};
 
 /// Part of the key of every fix: raised when the solver changes.
@@ -47,6 +48,9 @@ pub struct FixRecord {
     /// The setup that this fix was taken over from: nobody is read in its own shots.
     #[serde(default)]
     pub carried_from: Option<String>,
+    /// The light of its shots, where it is not steady.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub light: Vec<ShotLight>,
 }
 
 impl FixRecord {
@@ -62,6 +66,18 @@ impl FixRecord {
                 solution.skin.as_ref().unwrap_or_else(|| solution.fix())
             }
             _ => solution.fix(),
+        }
+    }
+
+    /// What is done to the frames of a shot: the fix, after what brings their light to that of one of them. A shot of which
+    /// the editor says that its fix is constant has no such thing.
+    #[must_use]
+    pub fn chain_for(&self, shot: &Shot) -> MovingChain {
+        MovingChain {
+            chain: Chain::of_fix(self.fix().ops.clone()),
+            light: light_for(&self.light, shot)
+                .filter(|light| light.is_followed() && !shot.constant)
+                .map(|light| light.keyframes.clone()),
         }
     }
 
@@ -103,6 +119,7 @@ struct Task<'a> {
     shots: Vec<&'a Shot>,
     number: usize,
     problem: ToSolve,
+    light: Vec<ShotLight>,
 }
 
 /// Solves every setup of which something was read: people and light are estimated over the whole film, then each setup
@@ -125,11 +142,12 @@ pub fn fix_film(film: &mut Film, context: Context<'_>, problems: &mut Vec<Proble
             continue;
         }
         match problem_of(film, &own) {
-            Ok(Some(problem)) => tasks.push(Task {
+            Ok(Some((problem, light))) => tasks.push(Task {
                 setup,
                 shots: own,
                 number: index + 1,
                 problem,
+                light,
             }),
             Ok(None) => without.push(setup),
             Err(error @ (AppError::Cancelled | AppError::Film(_))) => return Err(error),
@@ -214,6 +232,7 @@ fn carry(film: &mut Film, setup: &Setup, tasks: &[Task<'_>], context: Context<'_
         beyond: Vec::new(),
         belief: None,
         carried_from: Some(task.setup.name.clone()),
+        light: Vec::new(),
     };
     let key = InputKey::of(&(METHOD, &task.setup.name, &key, &record.solution.picture.ops));
     let known = film
@@ -237,7 +256,8 @@ fn fix_setup(
         setup,
         number,
         problem,
-        ..
+        light,
+        shots,
     }: &Task<'_>,
     belief: std::result::Result<Belief, ProblemError>,
     context: Context<'_>,
@@ -249,7 +269,11 @@ fn fix_setup(
         AppError::Request(format!("{}: {error}", setup.name))
     };
     let belief = belief.map_err(|error| unsolvable(film, error))?;
-    let key = InputKey::of(&(METHOD, problem, &belief));
+    let key = if light.is_empty() {
+        InputKey::of(&(METHOD, problem, &belief))
+    } else {
+        InputKey::of(&(METHOD, problem, &belief, light))
+    };
     if let Some((known, record)) = film.fix::<FixRecord>(setup.id)?
         && known == key
     {
@@ -275,6 +299,7 @@ fn fix_setup(
         beyond: Vec::new(),
         belief: Some(belief),
         carried_from: None,
+        light: light.clone(),
     };
     let record = settled(record, choice_of(film, setup.id)?, problem)?;
     keep_record(film, setup.id, &key, &record)?;
@@ -290,6 +315,15 @@ fn fix_setup(
             )
         }
     };
+    for ShotLight { shot, light, .. } in light {
+        let name = shots
+            .iter()
+            .find(|known| known.id.0 == *shot)
+            .map_or(&setup.name, |shot| &shot.name);
+        if let Some(sentence) = light.sentence() {
+            context.note(name, &sentence);
+        }
+    }
     context.ended(Stage::Fix, &setup.name, summary, false);
     Ok(())
 }
@@ -313,19 +347,31 @@ pub(crate) fn keep_record(
     Ok(())
 }
 
-/// The problem of the shots of one setup; `None` where nothing was read.
-pub(crate) fn problem_of(film: &Film, shots: &[&Shot]) -> Result<Option<ToSolve>> {
+/// The problem of the shots of one setup, and the light of those where it is not steady; `None` where nothing was read.
+///
+/// Where the light is followed, what goes into the problem is in the light that the frames are brought to.
+pub(crate) fn problem_of(
+    film: &Film,
+    shots: &[&Shot],
+) -> Result<Option<(ToSolve, Vec<ShotLight>)>> {
+    let mut lights = Vec::new();
     let mut people: Vec<(PersonId, PersonProblem)> = Vec::new();
     let mut picture = Vec::new();
     let mut noise: Vec<f64> = Vec::new();
     let known = film.people()?;
     for shot in shots {
         let mut read = false;
+        let light = light_in(film, shot)?.filter(|light| light.verdict != LightVerdict::Steady);
+        let followed = light.as_ref().filter(|_| !shot.constant);
         for person in &known {
-            let Some(skin) = film.sample::<Vec<[f32; 3]>>(shot.id, Some(person.id))? else {
+            let Some(SkinSample { pixels, frames }) = skin_sample(film, shot, person.id)? else {
                 continue;
             };
             read = true;
+            let skin = match followed {
+                Some(light) => light.brought_all(pixels, &frames),
+                None => pixels,
+            };
             let frames = (shot.out_frame - shot.in_frame) as f64;
             if let Some((_, problem)) = people.iter_mut().find(|(id, _)| *id == person.id) {
                 problem.skin.extend(skin);
@@ -344,15 +390,26 @@ pub(crate) fn problem_of(film: &Film, shots: &[&Shot]) -> Result<Option<ToSolve>
                 },
             ));
         }
-        if read && let Some(record) = film.sample::<PictureRecord>(shot.id, None)? {
+        if read && let Some(mut record) = film.sample::<PictureRecord>(shot.id, None)? {
+            if let Some(light) = followed {
+                light.bring_picture(&mut record.sample, &record.frames);
+            }
             picture.extend(record.sample);
             noise.extend(record.dark_noise);
+        }
+        if read {
+            lights.extend(light.map(|light| ShotLight {
+                shot: shot.id.0,
+                source: shot.source.0,
+                frames: (shot.in_frame, shot.out_frame),
+                light,
+            }));
         }
     }
     if people.is_empty() {
         return Ok(None);
     }
-    Ok(Some(ToSolve {
+    let problem = ToSolve {
         people: people.into_iter().map(|(_, problem)| problem).collect(),
         picture,
         limits: Limits::default(),
@@ -360,7 +417,8 @@ pub(crate) fn problem_of(film: &Film, shots: &[&Shot]) -> Result<Option<ToSolve>
         dark_noise: (!noise.is_empty()).then(|| noise.iter().sum::<f64>() / noise.len() as f64),
         scene: scene_of(film, shots)?,
         ..ToSolve::default()
-    }))
+    };
+    Ok(Some((problem, lights)))
 }
 
 /// The scene of a setup's shots, where it holds other setups too: one setup alone has nothing to agree with.

@@ -11,9 +11,12 @@ use crate::steps::fixing::FixRecord;
 use crate::steps::taking::{locate, naming, probe_of};
 use crate::steps::versions::{changed_since, name_for, record};
 use crate::{AppError, Result, exports, lists};
-use inkarnat_film::{Deliverable, Film, Fingerprint, InputKey, Shot, Source, Step, StepOutcome};
+use inkarnat_film::{
+    Deliverable, Film, Fingerprint, InputKey, Setup, Shot, ShotId, Source, Step, StepOutcome,
+};
 use inkarnat_media::{Codec, Timecode};
-use inkarnat_ops::Chain;
+use inkarnat_ops::{Chain, MovingChain};
+use serde::Serialize;
 use serde_json::json;
 use std::path::{Path, PathBuf};
 
@@ -78,23 +81,23 @@ pub fn hand_over(
         let Some((_, record)) = film.fix::<FixRecord>(setup.id)?.filter(|_| carried) else {
             continue;
         };
-        let files = exports::of_fix(film.space(), &setup, &record)?;
-        for note in &files.notes {
-            context.note(&setup.name, note);
+        for (name, of, files) in files_of(film, &setup, &record, &shots)? {
+            for note in &files.notes {
+                context.note(&name, note);
+            }
+            if let Some(correction) = files.correction {
+                corrections.push((of, correction));
+            }
+            put(
+                film,
+                &output,
+                &name,
+                files.files,
+                context,
+                problems,
+                &mut current,
+            )?;
         }
-        if let Some(correction) = files.correction {
-            corrections.push((setup.id, correction));
-        }
-        let name = &setup.name;
-        put(
-            film,
-            &output,
-            name,
-            files.files,
-            context,
-            problems,
-            &mut current,
-        )?;
     }
     let changes = delivery.since.is_some();
     let suffix = if changes { "_changes" } else { "" };
@@ -162,6 +165,43 @@ fn put(
     Ok(())
 }
 
+/// The files of a setup's fix: of the fix itself where shots carry it as it is, and of each shot whose fix follows its
+/// light.
+fn files_of(
+    film: &Film,
+    setup: &Setup,
+    record: &FixRecord,
+    shots: &[Shot],
+) -> Result<Vec<(String, Vec<ShotId>, exports::Exports)>> {
+    let own: Vec<&Shot> = shots
+        .iter()
+        .filter(|shot| shot.setup == setup.id && !shot.kept)
+        .collect();
+    let (moving, steady): (Vec<&Shot>, Vec<&Shot>) = own
+        .iter()
+        .partition(|shot| !record.chain_for(shot).is_constant());
+    let mut all = Vec::new();
+    if !steady.is_empty() {
+        let files = exports::of_fix(film.space(), &setup.name, record)?;
+        let of = steady.iter().map(|shot| shot.id).collect();
+        all.push((setup.name.clone(), of, files));
+    }
+    let sources = film.sources()?;
+    for shot in &moving {
+        let Some(source) = sources.iter().find(|source| source.id == shot.source) else {
+            continue;
+        };
+        let name = match (steady.is_empty(), moving.len()) {
+            (true, 1) => setup.name.clone(),
+            _ if shot.name == setup.name => format!("{}-light", shot.name),
+            _ => shot.name.clone(),
+        };
+        let files = exports::of_moving(film.space(), (film, shot, source), &name, record)?;
+        all.push((shot.name.clone(), vec![shot.id], files));
+    }
+    Ok(all)
+}
+
 /// Writes `readings.json`, `readings.csv` and `frames.csv` anew.
 ///
 /// # Errors
@@ -200,19 +240,45 @@ pub fn write_report(film: &mut Film, directory: &Path, html: &[u8]) -> Result<()
     output.write("report.html", "report", html, film)
 }
 
-/// The chain of a shot, as its setup's fix gives it; a kept shot stays as it is.
-pub(crate) fn chain_of(film: &Film, shot: &Shot) -> Result<Chain> {
+/// The chain of a shot, as its setup's fix and its own light give it; a kept shot stays as it is.
+pub(crate) fn chain_of(film: &Film, shot: &Shot) -> Result<MovingChain> {
     if shot.kept {
-        return Ok(Chain::default());
+        return Ok(MovingChain::default());
     }
     Ok(film
         .fix::<FixRecord>(shot.setup)?
-        .map(|(_, record)| Chain::of_fix(record.fix().ops.clone()))
+        .map(|(_, record)| record.chain_for(shot))
         .unwrap_or_default())
 }
 
+/// The source frame in the middle of a shot.
+pub(crate) fn middle_of(shot: &Shot) -> u64 {
+    shot.in_frame + (shot.out_frame - shot.in_frame) / 2
+}
+
+/// A chain as it goes into keys: one that is the same for all frames as it always did.
+#[derive(Serialize)]
+#[serde(untagged)]
+pub(crate) enum Keyed<'a> {
+    Constant(&'a Chain),
+    Moving(&'a MovingChain),
+}
+
+pub(crate) const fn keyed(chain: &MovingChain) -> Keyed<'_> {
+    match &chain.light {
+        None => Keyed::Constant(&chain.chain),
+        Some(_) => Keyed::Moving(chain),
+    }
+}
+
 /// The key of a rendered clip: everything that decides its content.
-pub(crate) fn clip_key(source: &Source, chain: &Chain, codec: Codec, span: (u64, u64)) -> InputKey {
+pub(crate) fn clip_key(
+    source: &Source,
+    chain: &MovingChain,
+    codec: Codec,
+    span: (u64, u64),
+) -> InputKey {
+    let chain = keyed(chain);
     if span == (0, source.frames) {
         return InputKey::of(&(METHOD, &source.fingerprint, chain, codec));
     }

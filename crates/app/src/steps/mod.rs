@@ -9,6 +9,7 @@ pub(crate) mod fixing;
 pub(crate) mod grouping;
 pub(crate) mod handing;
 pub(crate) mod keeping;
+pub(crate) mod lighting;
 pub(crate) mod people;
 pub(crate) mod proving;
 pub(crate) mod reading;

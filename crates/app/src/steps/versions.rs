@@ -1,6 +1,6 @@
 //! What was handed over under which name, and what has changed since.
 
-use crate::steps::handing::chain_of;
+use crate::steps::handing::{chain_of, keyed};
 use crate::{AppError, Result};
 use inkarnat_film::{Film, InputKey, Shot, Source};
 use serde::{Deserialize, Serialize};
@@ -24,7 +24,7 @@ pub(crate) fn content_of(film: &Film, shot: &Shot, sources: &[Source]) -> Result
         fingerprint,
         shot.in_frame,
         shot.out_frame,
-        chain_of(film, shot)?,
+        keyed(&chain_of(film, shot)?),
     )))
 }
 

@@ -4,13 +4,13 @@ use crate::event::Cancel;
 use crate::exports::exported_table;
 use crate::job::{Job, PictureForm, PictureJob, Pictured, TraceJob, Traced, TracedSkin};
 use crate::steps::finding::{Present, present};
-use crate::steps::handing::chain_of;
+use crate::steps::handing::{chain_of, middle_of};
 use crate::steps::taking::{locate, naming};
 use crate::view::shot::shot_of;
 use crate::worker::Workers;
 use crate::{AppError, Result};
 use inkarnat_film::{Film, InputKey, ShotId};
-use inkarnat_ops::{Chain, Domain, Lut3d, Op};
+use inkarnat_ops::{Chain, Domain, Lut3d, MovingChain, Op};
 use inkarnat_people::FaceTrack;
 use inkarnat_reading::{Patch, Similarity, Track};
 use std::path::{Path, PathBuf};
@@ -73,14 +73,14 @@ pub fn ready(film: &Film, order: &PictureOrder) -> Result<ReadyOrder> {
     }
     let (source, path) = locate(film, shot)?;
     let chain = match order.side {
-        Side::Before => Chain::default(),
+        Side::Before => MovingChain::default(),
         Side::After => chain_of(film, shot)?,
         Side::Table => {
-            let chain = chain_of(film, shot)?;
+            let chain = chain_of(film, shot)?.at(order.frame);
             if chain.is_identity() {
-                chain
+                chain.into()
             } else {
-                Chain::of_fix(vec![Op::Lut(exported_table(&chain, Domain::WIDE).lut)])
+                Chain::of_fix(vec![Op::Lut(exported_table(&chain, Domain::WIDE).lut)]).into()
             }
         }
     };
@@ -199,13 +199,15 @@ fn skin_in(
     })
 }
 
-/// The table that the fix of a shot is exported as, over [`Domain::WIDE`]; `None` where nothing is changed.
+/// The table that the fix of a shot is exported as, over [`Domain::WIDE`]; `None` where nothing is changed. Of a fix that
+/// follows the light, the one that holds in a source frame, the shot's middle one by default.
 ///
 /// # Errors
 /// If there is no such shot, or the film cannot be read.
-pub fn table(film: &Film, shot: ShotId) -> Result<Option<Lut3d>> {
+pub fn table(film: &Film, shot: ShotId, frame: Option<u64>) -> Result<Option<Lut3d>> {
     let shots = film.shots()?;
-    let chain = chain_of(film, shot_of(&shots, shot)?)?;
+    let shot = shot_of(&shots, shot)?;
+    let chain = chain_of(film, shot)?.at(frame.unwrap_or(middle_of(shot)));
     Ok((!chain.is_identity()).then(|| exported_table(&chain, Domain::WIDE).lut))
 }
 
@@ -216,7 +218,7 @@ pub fn table(film: &Film, shot: ShotId) -> Result<Option<Lut3d>> {
 /// If there is no such shot, or the film cannot be read.
 pub fn table_after_cdl(film: &Film, shot: ShotId) -> Result<Option<Lut3d>> {
     let shots = film.shots()?;
-    let chain = chain_of(film, shot_of(&shots, shot)?)?;
+    let chain = chain_of(film, shot_of(&shots, shot)?)?.chain;
     let first = chain.fix.iter().position(|op| matches!(op, Op::Cdl(_)));
     let rest = match first {
         Some(first) => Chain::of_fix(chain.fix[first + 1..].to_vec()),
@@ -229,13 +231,13 @@ pub fn table_after_cdl(film: &Film, shot: ShotId) -> Result<Option<Lut3d>> {
     Ok((!rest.is_identity()).then(|| rest.bake(65, twice).lut))
 }
 
-/// The operations of a shot's fix.
+/// The operations of a shot's fix, without what follows its light.
 ///
 /// # Errors
 /// If there is no such shot, or the film cannot be read.
 pub fn ops_of(film: &Film, shot: ShotId) -> Result<Vec<Op>> {
     let shots = film.shots()?;
-    Ok(chain_of(film, shot_of(&shots, shot)?)?.fix)
+    Ok(chain_of(film, shot_of(&shots, shot)?)?.chain.fix)
 }
 
 /// The operations of a shot's fix with its first CDL put in another's place.
@@ -244,7 +246,7 @@ pub fn ops_of(film: &Film, shot: ShotId) -> Result<Vec<Op>> {
 /// If there is no such shot, or the film cannot be read.
 pub fn with_cdl(film: &Film, shot: ShotId, cdl: inkarnat_ops::Cdl) -> Result<Vec<Op>> {
     let shots = film.shots()?;
-    let mut ops = chain_of(film, shot_of(&shots, shot)?)?.fix;
+    let mut ops = chain_of(film, shot_of(&shots, shot)?)?.chain.fix;
     match ops.iter().position(|op| matches!(op, Op::Cdl(_))) {
         Some(first) => ops[first] = Op::Cdl(cdl),
         None => ops.insert(0, Op::Cdl(cdl)),

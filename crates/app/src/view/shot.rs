@@ -4,13 +4,14 @@ use crate::Result;
 use crate::show::{ShotReport, report_of_shot};
 use crate::steps::finding::{Present, present};
 use crate::steps::handing::chain_of;
+use crate::steps::lighting::skin_sample;
 use crate::steps::reading::Drawn;
 use crate::steps::taking::probe_of;
 use inkarnat_color::WorkingSpace;
 use inkarnat_film::{Film, Shot, ShotId, Stage};
-use inkarnat_ops::{Cdl, Chain};
+use inkarnat_ops::{Cdl, Chain, MovingChain};
 use inkarnat_people::FaceTrack;
-use inkarnat_reading::{FrameReading, Pose, Shape, Track};
+use inkarnat_reading::{FrameReading, Pose, Shape, SkinSample, Track};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -39,6 +40,9 @@ pub struct ShotView {
     pub same_setup: Vec<String>,
     /// The first CDL of the fix in force, to be moved by hand; neutral where there is none.
     pub by_hand: [Vec<f64>; 4],
+    /// Where the fix follows the light: the gains of R', G', B' before everything else that it does, for each source frame
+    /// from the shot's first. Empty where the fix is constant.
+    pub light: Vec<[f64; 3]>,
 }
 
 /// An outline in fractions of picture width and height.
@@ -170,7 +174,8 @@ pub fn shot_view(film: &Film, id: ShotId) -> Result<ShotView> {
             .filter(|other| other.setup == shot.setup && other.id != shot.id)
             .map(|other| other.name.clone())
             .collect(),
-        by_hand: cdl_of(&chain),
+        by_hand: cdl_of(&chain.chain),
+        light: light_of(&chain, shot),
     };
     for Present {
         person,
@@ -201,8 +206,8 @@ pub fn shot_view(film: &Film, id: ShotId) -> Result<ShotView> {
             before: series(&before),
             after,
         });
-        if let Some(pixels) = film.sample::<Vec<[f32; 3]>>(shot.id, Some(person.id))? {
-            view.skin.push(skin(name, &pixels, &chain, film.space()));
+        if let Some(sample) = skin_sample(film, shot, person.id)? {
+            view.skin.push(skin(name, &sample, &chain, film.space()));
         }
     }
     Ok(view)
@@ -215,6 +220,15 @@ pub(crate) fn shot_of(shots: &[Shot], id: ShotId) -> Result<&Shot> {
             id.0
         ))
     })
+}
+
+fn light_of(chain: &MovingChain, shot: &Shot) -> Vec<[f64; 3]> {
+    match &chain.light {
+        None => Vec::new(),
+        Some(light) => (shot.in_frame..shot.out_frame)
+            .map(|frame| light.at(frame).slope)
+            .collect(),
+    }
 }
 
 fn cdl_of(chain: &Chain) -> [Vec<f64>; 4] {
@@ -283,12 +297,14 @@ fn face_view(id: i64, person: &str, track: &FaceTrack, [width, height]: [u64; 2]
 
 /// Each frame's mean taken through the operations: near what reading the corrected pixels gives, since skin is nearly of
 /// one colour.
-fn through(frames: &[FrameReading], chain: &Chain, space: WorkingSpace) -> Vec<FrameReading> {
+fn through(frames: &[FrameReading], chain: &MovingChain, space: WorkingSpace) -> Vec<FrameReading> {
     let coefficients = space.coefficients;
     frames
         .iter()
         .map(|frame| {
-            let rgb = chain.apply_pixel(coefficients.rgb_from_ycbcr(frame.mean));
+            let rgb = chain
+                .at(frame.frame)
+                .apply_pixel(coefficients.rgb_from_ycbcr(frame.mean));
             FrameReading {
                 mean: coefficients.ycbcr_from_rgb(rgb),
                 ..*frame
@@ -308,7 +324,13 @@ fn series(frames: &[FrameReading]) -> Series {
     }
 }
 
-fn skin(person: String, pixels: &[[f32; 3]], chain: &Chain, space: WorkingSpace) -> SkinPixels {
+fn skin(
+    person: String,
+    sample: &SkinSample,
+    chain: &MovingChain,
+    space: WorkingSpace,
+) -> SkinPixels {
+    let SkinSample { pixels, frames } = sample;
     let step = pixels.len().div_ceil(PIXELS).max(1);
     let signal = |rgb: [f64; 3]| {
         let ycc = space.coefficients.ycbcr_from_rgb(rgb);
@@ -324,7 +346,11 @@ fn skin(person: String, pixels: &[[f32; 3]], chain: &Chain, space: WorkingSpace)
         before: chosen.iter().map(|rgb| signal(*rgb)).collect(),
         after: chosen
             .iter()
-            .map(|rgb| signal(chain.apply_pixel(*rgb)))
+            .enumerate()
+            .map(|(index, rgb)| {
+                let frame = frames.get(index * step).copied().unwrap_or_default();
+                signal(chain.at(frame).apply_pixel(*rgb))
+            })
             .collect(),
     }
 }

@@ -4,6 +4,7 @@ pub mod cdl;
 pub mod chain;
 pub mod invalid;
 pub mod keyed;
+pub mod keyframes;
 pub mod limiter;
 pub mod lut;
 pub mod op;

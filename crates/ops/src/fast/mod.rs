@@ -11,12 +11,14 @@ mod process;
 mod shoulder;
 
 use crate::data::chain::Chain;
+use crate::data::keyframes::MovingChain;
 use crate::data::op::Op;
 use cdl::FastCdl;
 use inkarnat_color::Rgb;
 pub use lut::FastLut;
 use process::FastProcess;
 use shoulder::FastShoulder;
+use std::borrow::Cow;
 
 /// Pixels that pass through the whole chain before the next ones: three rows of this length stay in
 /// the first-level cache.
@@ -61,6 +63,39 @@ impl Chain {
     pub fn apply_rgb(&self, picture: &mut Rgb) {
         let [r, g, b] = &mut picture.planes;
         self.prepare().apply_rows([r, g, b]);
+    }
+}
+
+/// A chain made ready for rows of any frame.
+#[derive(Clone, Debug)]
+pub enum PreparedFrames {
+    /// The same for all frames.
+    Constant(Prepared),
+    /// Another one for every frame.
+    Moving(MovingChain),
+}
+
+impl MovingChain {
+    /// The chain made ready for rows of any frame.
+    #[must_use]
+    pub fn prepare(&self) -> PreparedFrames {
+        if self.is_constant() {
+            let frame = self.light.as_ref().and_then(|light| light.keys.first());
+            PreparedFrames::Constant(self.at(frame.map_or(0, |key| key.frame)).prepare())
+        } else {
+            PreparedFrames::Moving(self.clone())
+        }
+    }
+}
+
+impl PreparedFrames {
+    /// What is done to a frame of the source.
+    #[must_use]
+    pub fn at(&self, frame: u64) -> Cow<'_, Prepared> {
+        match self {
+            Self::Constant(prepared) => Cow::Borrowed(prepared),
+            Self::Moving(moving) => Cow::Owned(moving.at(frame).prepare()),
+        }
     }
 }
 

@@ -95,6 +95,8 @@ pub(crate) struct TraceQuery {
 pub(crate) struct TableQuery {
     /// What follows the first CDL alone, over twice the domain; else the whole fix, as it is exported.
     after_cdl: Option<bool>,
+    /// Source frame whose fix is wanted, where the fix follows the light; without it the shot's middle one.
+    frame: Option<u64>,
 }
 
 pub(crate) fn add(table: &mut Table) {
@@ -256,7 +258,7 @@ fn lut(server: &Arc<Server>, shot: ShotId, query: TableQuery) -> Result<Raw, Fai
     let found = if query.after_cdl.unwrap_or_default() {
         pictures::table_after_cdl(&film, shot)?
     } else {
-        pictures::table(&film, shot)?
+        pictures::table(&film, shot, query.frame)?
     };
     Ok(Raw {
         kind: "application/octet-stream",
