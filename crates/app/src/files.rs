@@ -31,10 +31,10 @@ impl Output {
         };
         std::fs::create_dir_all(directory).map_err(failed("making the output directory"))?;
         // Permissions do not tell the whole story (read-only file systems); a file does.
-        tempfile::Builder::new()
-            .prefix(".inkarnat-")
-            .tempfile_in(directory)
-            .map_err(failed("writing to the output directory"))?;
+        let probe = directory.join(".inkarnat-part-probe");
+        std::fs::write(&probe, b"").map_err(failed("writing to the output directory"))?;
+        // Another film may be handed over to the same place, and have taken it away.
+        let _ = std::fs::remove_file(&probe);
         let absolute =
             std::fs::canonicalize(directory).map_err(failed("looking at the output directory"))?;
         let sources = film
@@ -118,20 +118,21 @@ impl Output {
     ) -> Result<()> {
         let place = self.place(below, film)?;
         let failed = AppError::writing(&place.shown);
-        let parent = place.path.parent().unwrap_or(&self.absolute);
-        let mut file = tempfile::Builder::new()
-            .prefix(".inkarnat-")
-            .permissions_like_new()
-            .tempfile_in(parent)
-            .map_err(&failed)?;
-        file.write_all(bytes).map_err(&failed)?;
-        file.as_file().sync_all().map_err(&failed)?;
-        let fingerprint = Fingerprint::of_file(file.path()).map_err(&failed)?;
-        let key = InputKey::of(&fingerprint);
-        film.keep_files(&[place.deliverable(kind, None, fingerprint, key, json!({}))])?;
-        file.persist(&place.path)
-            .map_err(|error| failed(error.error))?;
-        Ok(())
+        // Of one name on every run, so that what a killed run has left is replaced and nothing gathers.
+        let temporary = place.temporary();
+        let written = (|| {
+            let mut file = std::fs::File::create(&temporary).map_err(&failed)?;
+            file.write_all(bytes).map_err(&failed)?;
+            file.sync_all().map_err(&failed)?;
+            let fingerprint = Fingerprint::of_file(&temporary).map_err(&failed)?;
+            let key = InputKey::of(&fingerprint);
+            film.keep_files(&[place.deliverable(kind, None, fingerprint, key, json!({}))])?;
+            std::fs::rename(&temporary, &place.path).map_err(&failed)
+        })();
+        if written.is_err() {
+            let _ = std::fs::remove_file(&temporary);
+        }
+        written
     }
 }
 

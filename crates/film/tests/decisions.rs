@@ -1,4 +1,4 @@
-//! No sequence of re-cuts, decisions, undos and openings anew loses a decision.
+//! No sequence of re-cuts, decisions, undos, openings anew, kills and broken-off decisions loses a decision.
 #![allow(clippy::disallowed_methods, reason = "tests read and write files")]
 
 use inkarnat_color::WorkingSpace;
@@ -37,13 +37,15 @@ fn decided(film: &Film) -> Value {
             "kept": shot.kept,
             "note": film.note(shot.id).unwrap(),
             "setup": setups.get(&shot.setup.0),
+            "choice": film.choice(shot.setup).unwrap(),
             "patches": film.patches(shot.id).unwrap().into_iter()
                 .map(|p| (p.person.0, p.frame, p.shape)).collect::<Vec<_>>(),
         })
     };
     json!({
         "cut": shots.iter().map(about).collect::<Vec<_>>(),
-        "scenes": film.scenes().unwrap().into_iter().map(|s| s.name).collect::<Vec<_>>(),
+        "scenes": film.scenes().unwrap().into_iter().map(|s| (s.name, s.tint)).collect::<Vec<_>>(),
+        "tint": film.tint().unwrap(),
         "aims": film.people().unwrap().into_iter().map(|p| (p.name, p.aim)).collect::<Vec<_>>(),
         "by hand": film.grouped_by_hand().unwrap().into_iter()
             .filter(|hand| shots.iter().any(|shot| shot.id == hand.shot))
@@ -88,9 +90,17 @@ enum Act {
     Setup(usize, u8),
     Scene(usize, u8),
     Suggest(Vec<(u8, u8)>),
+    Choose(usize, Option<u8>),
+    Tint(Option<usize>, bool),
     Undo,
     Redo,
     OpenAnew,
+    /// The process is gone at once: what lies on the disk goes on, a journal with it.
+    Killed,
+    /// It is gone while the journal is written: only a share of it lies on the disk.
+    KilledWriting(u8),
+    /// A cut that cannot be placed to its end: some of its shots are of no source.
+    BrokenOff(Vec<(usize, u64, u64, bool)>),
 }
 
 fn act() -> impl Strategy<Value = Act> {
@@ -104,9 +114,14 @@ fn act() -> impl Strategy<Value = Act> {
         1 => (0usize..8, 0u8..3).prop_map(|(s, n)| Act::Setup(s, n)),
         1 => (0usize..8, 0u8..3).prop_map(|(s, n)| Act::Scene(s, n)),
         1 => prop::collection::vec((0u8..3, 0u8..3), 0..6).prop_map(Act::Suggest),
+        1 => (0usize..8, prop::option::of(0u8..4)).prop_map(|(s, c)| Act::Choose(s, c)),
+        1 => (prop::option::of(0usize..4), any::<bool>()).prop_map(|(s, k)| Act::Tint(s, k)),
         4 => Just(Act::Undo),
         2 => Just(Act::Redo),
         1 => Just(Act::OpenAnew),
+        1 => Just(Act::Killed),
+        1 => any::<u8>().prop_map(Act::KilledWriting),
+        1 => prop::collection::vec((0usize..8, 0u64..50, 1u64..50, any::<bool>()), 0..6).prop_map(Act::BrokenOff),
     ]
 }
 
@@ -161,8 +176,48 @@ fn perform(film: &mut Film, act: &Act) {
                 .collect();
             film.arrange(&places).unwrap();
         }
-        Act::Undo | Act::Redo | Act::OpenAnew => {}
+        Act::Choose(at, choice) => {
+            if let Some(shot) = shot(at) {
+                let choice = choice.map(|number| json!({ "number": number }));
+                film.set_choice(shot.setup, choice.as_ref(), &json!({}))
+                    .unwrap();
+            }
+        }
+        Act::Tint(scene, keep) => {
+            let scenes = film.scenes().unwrap();
+            let scene = scene.and_then(|at| scenes.get(at));
+            film.set_tint(scene, if *keep { "keep" } else { "correct" })
+                .unwrap();
+        }
+        Act::BrokenOff(pieces) => {
+            let mut places = place(film, pieces);
+            places.push(Place {
+                shot: None,
+                like: None,
+                name: "of nothing".to_owned(),
+                source: SourceId(4711),
+                in_frame: 0,
+                out_frame: 1,
+                setup: "none".to_owned(),
+                scene: "nowhere".to_owned(),
+                used: Value::Null,
+            });
+            assert!(film.place(&places, "broken.otio", &json!({})).is_err());
+        }
+        Act::Undo | Act::Redo | Act::OpenAnew | Act::Killed | Act::KilledWriting(_) => {}
     }
+}
+
+/// What lies on the disk of a film that is open, at another place; of the journal only `share` 255ths.
+fn on_disk(path: &Path, to: &Path, share: u8) {
+    std::fs::create_dir_all(to.parent().unwrap()).unwrap();
+    std::fs::copy(path, to).unwrap();
+    let journal = |path: &Path| PathBuf::from(format!("{}-wal", path.display()));
+    let Ok(bytes) = std::fs::read(journal(path)) else {
+        return;
+    };
+    let kept = bytes.len() * usize::from(share) / 255;
+    std::fs::write(journal(to), &bytes[..kept]).unwrap();
 }
 
 fn new_film(path: &Path) -> Film {
@@ -183,14 +238,18 @@ proptest! {
     fn nothing_decided_is_lost(acts in prop::collection::vec(act(), 1..30)) {
         let directory = tempfile::tempdir().unwrap();
         let path = directory.path().join("day.inkarnat");
-        let mut film = new_film(&path);
+        // Closed once, so that no journal holds anything of before.
+        drop(new_film(&path));
+        let mut film = Film::open(&path).unwrap();
         // What holds now, what undo goes back to, what redo goes forward to.
         let mut now = decided(&film);
         let mut back: Vec<Value> = vec![];
         let mut forward: Vec<Value> = vec![];
         let first = film.decisions().unwrap().len();
         let mut count = first;
-        for act in &acts {
+        let mut seen = vec![now.clone()];
+        let mut path = path;
+        for (number, act) in acts.iter().enumerate() {
             match act {
                 Act::Undo if back.is_empty() => {}
                 Act::Undo => {
@@ -208,6 +267,19 @@ proptest! {
                     drop(film);
                     film = Film::open(&path).unwrap();
                 }
+                Act::Killed => {
+                    let copy = directory.path().join(number.to_string()).join("day.inkarnat");
+                    on_disk(&path, &copy, 255);
+                    film = Film::open(&copy).unwrap();
+                    path = copy;
+                }
+                Act::KilledWriting(share) => {
+                    let copy = directory.path().join(format!("{number}-part")).join("day.inkarnat");
+                    on_disk(&path, &copy, *share);
+                    // Less may be there than was decided, but nothing by half.
+                    let part = decided(&Film::open(&copy).unwrap());
+                    prop_assert!(seen.contains(&part), "{part:#}");
+                }
                 act => {
                     perform(&mut film, act);
                     let written = film.decisions().unwrap().len();
@@ -219,6 +291,9 @@ proptest! {
                 }
             }
             prop_assert_eq!(&decided(&film), &now);
+            if !seen.contains(&now) {
+                seen.push(now.clone());
+            }
             // The history only grows.
             prop_assert_eq!(film.decisions().unwrap().len(), count);
         }

@@ -207,3 +207,249 @@ fn a_second_writer_is_told_and_a_reader_is_served() {
     first.wait().unwrap();
     inkarnat(at, &["fix", "day.inkarnat"]);
 }
+
+/// Number of the file on its disk and time of its last change, of every clip under its final name.
+fn finished(at: &Path) -> Vec<(std::ffi::OsString, u64, std::time::SystemTime)> {
+    use std::os::unix::fs::MetadataExt;
+    let Ok(entries) = std::fs::read_dir(at.join("out/clips")) else {
+        return Vec::new();
+    };
+    let mut found: Vec<_> = entries
+        .flatten()
+        .filter(|entry| !entry.file_name().to_string_lossy().starts_with('.'))
+        .map(|entry| {
+            let facts = entry.metadata().unwrap();
+            (entry.file_name(), facts.ino(), facts.modified().unwrap())
+        })
+        .collect();
+    found.sort();
+    found
+}
+
+/// A hand-over of several shots is killed again and again, at every stage of it: nothing half is ever under a final name,
+/// and the next one goes on shot by shot without rendering what is finished.
+#[test]
+fn a_killed_hand_over_goes_on_shot_by_shot() {
+    let directory = tempfile::tempdir().unwrap();
+    let at = directory.path();
+    let names = ["a", "b", "c", "d"];
+    let mut start_words = vec!["start".to_owned(), "day.inkarnat".to_owned()];
+    let make = Make {
+        frames: 60,
+        scale: 2,
+        sound: false,
+        ..Make::default()
+    };
+    clip(&at.join("a.mp4"), &make);
+    // The others from it, each in another light: drawing is slow.
+    for (index, name) in names.iter().enumerate() {
+        if index > 0 {
+            let gain = format!("colorchannelmixer=rr={}", 1.0 - 0.04 * index as f64);
+            common::succeed(
+                std::process::Command::new("ffmpeg")
+                    .args(["-v", "error", "-nostdin", "-y", "-i"])
+                    .arg(at.join("a.mp4"))
+                    .args([
+                        "-vf", &gain, "-c:v", "libx264", "-crf", "10", "-preset", "veryfast",
+                    ])
+                    .arg(at.join(format!("{name}.mp4"))),
+            );
+        }
+        start_words.push(format!("{name}.mp4"));
+    }
+    for name in names {
+        start_words.extend([
+            "--patch".to_owned(),
+            format!("{name}.mp4@0:{PATCH}:person=Ana"),
+        ]);
+    }
+    let words: Vec<&str> = start_words.iter().map(String::as_str).collect();
+    inkarnat(at, &words).ends(0);
+    inkarnat(at, &["aim", "day.inkarnat", "--person", "Ana=level:56-60"]).ends(0);
+    inkarnat(at, &["read", "day.inkarnat"]).ends(0);
+    inkarnat(at, &["fix", "day.inkarnat"]);
+    // What it gives where nobody kills it.
+    std::fs::copy(at.join("day.inkarnat"), at.join("other.inkarnat")).unwrap();
+    let code = inkarnat(at, &["handover", "other.inkarnat", "--to", "whole"]).code;
+    let named_alike = |path: &Path| {
+        let text = path.to_string_lossy().replace("other", "day");
+        std::path::PathBuf::from(text)
+    };
+    let whole: std::collections::BTreeMap<_, _> = files(&at.join("whole"))
+        .into_iter()
+        .map(|(path, bytes)| (named_alike(&path), bytes))
+        .collect();
+    // A film's own name is in its title and in its readings.
+    let told = |bytes: &[u8]| String::from_utf8_lossy(bytes).replace("other", "day");
+    let same = |path: &Path, bytes: &[u8]| {
+        let expected = &whole[path];
+        bytes == expected.as_slice() || told(bytes) == told(expected)
+    };
+
+    let order = ["handover", "day.inkarnat", "--to", "out"];
+    let clip_of = |name: &str| at.join(format!("out/clips/{name}.mov"));
+    let part_of = |name: &str| at.join(format!("out/clips/.inkarnat-part-{name}.mov"));
+    type Moment<'a> = (&'a str, Box<dyn Fn() -> bool + 'a>);
+    let moments: Vec<Moment<'_>> = vec![
+        ("the first is begun", Box::new(|| part_of("a").exists())),
+        (
+            "the first is half done",
+            Box::new(|| std::fs::metadata(part_of("a")).is_ok_and(|facts| facts.len() > 100_000)),
+        ),
+        ("the first is there", Box::new(|| clip_of("a").exists())),
+        ("the second is begun", Box::new(|| part_of("b").exists())),
+        ("the third is begun", Box::new(|| part_of("c").exists())),
+        ("the third is there", Box::new(|| clip_of("c").exists())),
+        (
+            "tables are written",
+            Box::new(|| at.join("out/luts").exists()),
+        ),
+        (
+            "lists are written",
+            Box::new(|| at.join("out/lists").exists()),
+        ),
+    ];
+    for (moment, reached) in moments {
+        let before = finished(at);
+        let mut parent = start(at, &order);
+        until(|| reached().then_some(()));
+        let worker = child_of(parent.id());
+        parent.kill().unwrap();
+        parent.wait().unwrap();
+        if let Some(worker) = worker {
+            until(|| {
+                (!Path::new(&format!("/proc/{worker}/stat")).exists() || is_gone(worker))
+                    .then_some(())
+            });
+        }
+        let after = finished(at);
+        for clip in &before {
+            assert!(after.contains(clip), "{moment}: {clip:?} was made again");
+        }
+        for (path, bytes) in files(&at.join("out")) {
+            let hidden = path.file_name().unwrap().to_string_lossy().starts_with('.');
+            let ours = path.to_string_lossy().contains(".inkarnat-part-");
+            assert_eq!(hidden, ours, "{moment}: {}", path.display());
+            if !hidden && path.extension().is_none_or(|ending| ending != "html") {
+                assert!(same(&path, &bytes), "{moment}: {} is half", path.display());
+            }
+        }
+        assert_eq!(
+            shown(at, "day.inkarnat")["shots"].as_array().unwrap().len(),
+            4
+        );
+    }
+    let before = finished(at);
+    assert_eq!(before.len(), 4);
+    let again = inkarnat(at, &order).ends(code);
+    assert_eq!(
+        again.err.matches("(nothing to do)").count(),
+        4,
+        "{}",
+        again.err
+    );
+    assert_eq!(finished(at), before);
+    let all = files(&at.join("out"));
+    assert_eq!(all.len(), whole.len());
+    for (path, bytes) in all {
+        if path.extension().is_none_or(|ending| ending != "html") {
+            assert!(same(&path, &bytes), "{}", path.display());
+        }
+    }
+}
+
+/// The program is killed at many moments of taking a decision: it is there as a whole or not at all, and none before it is lost.
+#[test]
+fn a_decision_is_there_or_not_and_none_is_lost() {
+    let directory = tempfile::tempdir().unwrap();
+    let at = directory.path();
+    clip(&at.join("a.mp4"), &Make::default());
+    clip(&at.join("b.mp4"), &Make::default());
+    inkarnat(at, &["start", "day.inkarnat", "a.mp4", "b.mp4"]).ends(0);
+    let list = |name: &str, first: &str, second: &str| {
+        let text = format!(
+            "TITLE: {name}\nFCM: NON-DROP FRAME\n\n\
+             001  AX  V  C  10:00:00:00 10:00:00:10 01:00:00:00 01:00:00:10\n* FROM CLIP NAME: {first}\n\
+             002  AX  V  C  10:00:00:02 10:00:00:12 01:00:00:10 01:00:00:20\n* FROM CLIP NAME: {second}\n"
+        );
+        std::fs::write(at.join(name), text).unwrap();
+    };
+    list("ab.edl", "a.mp4", "b.mp4");
+    list("ba.edl", "b.mp4", "a.mp4");
+    inkarnat(at, &["keep", "day.inkarnat", "b"]).ends(0);
+    // Order of the shots, notes, what is kept: as text, of both cuts.
+    let stands = || {
+        let film = shown(at, "day.inkarnat");
+        let mut shots: Vec<String> = Vec::new();
+        for shot in film["shots"].as_array().unwrap() {
+            shots.push(format!(
+                "{} {}-{} {} {}",
+                shot["shot"], shot["in_frame"], shot["out_frame"], shot["note"], shot["state"]
+            ));
+        }
+        shots
+    };
+    let mut killed = 0;
+    for round in 0..24_u64 {
+        let before = stands();
+        let note = format!("round {round}");
+        let words: Vec<&str> = match round % 4 {
+            0 => vec!["note", "day.inkarnat", "a", &note],
+            1 => vec!["cut", "day.inkarnat", "ba.edl"],
+            2 => vec!["undo", "day.inkarnat"],
+            _ => vec!["cut", "day.inkarnat", "ab.edl"],
+        };
+        // The same decision without a kill, on a copy: what stands after it.
+        for file in ["day.inkarnat", "day.inkarnat-wal"] {
+            let to = at.join(file.replace("day", "copy"));
+            let _ = std::fs::remove_file(&to);
+            if at.join(file).exists() {
+                std::fs::copy(at.join(file), to).unwrap();
+            }
+        }
+        let mut process = start(at, &words);
+        std::thread::sleep(Duration::from_millis(3 + 7 * round));
+        killed += u64::from(process.try_wait().unwrap().is_none());
+        process.kill().unwrap();
+        process.wait().unwrap();
+        let copied: Vec<&str> = words
+            .iter()
+            .map(|w| {
+                if *w == "day.inkarnat" {
+                    "copy.inkarnat"
+                } else {
+                    w
+                }
+            })
+            .collect();
+        inkarnat(at, &copied).ends(0);
+        let whole: Vec<String> = {
+            let film = shown(at, "copy.inkarnat");
+            film["shots"]
+                .as_array()
+                .unwrap()
+                .iter()
+                .map(|shot| {
+                    format!(
+                        "{} {}-{} {} {}",
+                        shot["shot"],
+                        shot["in_frame"],
+                        shot["out_frame"],
+                        shot["note"],
+                        shot["state"]
+                    )
+                })
+                .collect()
+        };
+        let after = stands();
+        assert!(
+            after == before || after == whole,
+            "round {round}: {before:?} -> {after:?}, expected that or {whole:?}"
+        );
+        assert!(
+            after.iter().any(|shot| shot.contains("\"kept\"")),
+            "{after:?}"
+        );
+    }
+    assert!(killed > 3, "hardly anything was killed at work: {killed}");
+}
