@@ -719,10 +719,22 @@ export interface components {
             cdl_skin_de00: number;
             /** @description Who chose it. */
             chosen_by: components["schemas"]["ChosenBy"];
-            /** @description Whether one fix serves all frames of the shot. */
+            /**
+             * @description Whether one fix serves all frames of the shot. Where it does not, `ops` is what is done to every frame after its light
+             *     was brought to that of one of them, and `cdl` what is nearest to that.
+             */
             constant: boolean;
             /** @description What the chosen reach costs. */
             cost: components["schemas"]["CostReport"];
+            /**
+             * @description Where the fix follows the light: the whole fix as one CDL at some source frames, monotone cubics between (as in
+             *     `keyframes/SHOT.json`), where it is one; else what comes before `ops`. Empty where the fix is constant.
+             */
+            keyframes: components["schemas"]["KeyframeReport"][];
+            /** @description Whether each of `keyframes` is the whole fix, and not only what comes before `ops`. */
+            keyframes_whole: boolean;
+            /** @description What the light does inside the shot and what is done about it, in one sentence; null where it is steady. */
+            light?: string | null;
             /** @description The limit that stopped it, where the shot is short. */
             limit?: string | null;
             /** @description The operations, in order; none: the picture stays exactly as it is. */
@@ -815,6 +827,16 @@ export interface components {
         KeepOrder: {
             /** @description Whether to keep it. */
             kept: boolean;
+        };
+        /** @description A CDL at a source frame. */
+        KeyframeReport: {
+            /** @description What holds there. */
+            cdl: components["schemas"]["CdlReport"];
+            /**
+             * Format: uint64
+             * @description The source frame.
+             */
+            frame: number;
         };
         /** @description What is left out of every reading and statistic. */
         LeftOutReport: {
@@ -1416,6 +1438,11 @@ export interface components {
              * @description The film's number of it.
              */
             id: number;
+            /**
+             * @description Where the fix follows the light: the gains of R', G', B' before everything else that it does, for each source frame
+             *     from the shot's first. Empty where the fix is constant.
+             */
+            light: number[][];
             /** @description Every patch, where it lies in each frame. */
             patches: components["schemas"]["PatchView"][];
             /**
@@ -2901,6 +2928,8 @@ export interface operations {
             query?: {
                 /** @description What follows the first CDL alone, over twice the domain; else the whole fix, as it is exported. */
                 after_cdl?: boolean;
+                /** @description Source frame whose fix is wanted, where the fix follows the light; without it the shot's middle one. */
+                frame?: number;
             };
             header?: never;
             path: {
