@@ -28,7 +28,7 @@ const AGREES: [f64; 2] = [0.12, 0.1];
 /// The smallest share of a region that has to fit; hair or a hat covers more of it otherwise.
 const LEAST_PART: f64 = 0.3;
 /// How much a region has to face the camera, of its usual area.
-const LEAST_FACING: f64 = 0.25;
+const LEAST_FACING: f64 = 0.4;
 
 /// What choosing needs to know of the source.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
