@@ -1,5 +1,6 @@
 //! A fix as files that other programs read.
 
+use crate::limit::LimitTo;
 use crate::nearest::{NearestCdl, SKIN_LIMIT_DE00};
 use crate::steps::fixing::FixRecord;
 use crate::{AppError, Result};
@@ -7,7 +8,7 @@ use inkarnat_color::WorkingSpace;
 use inkarnat_film::{InputKey, Setup, SetupId, Shot};
 use inkarnat_interchange::clf::nodes_of;
 use inkarnat_interchange::{CdlFile, ClfFile, Correction, CubeFile, Form, Place};
-use inkarnat_ops::{Baked, Cdl, Chain, Domain};
+use inkarnat_ops::{Baked, Cdl, Chain, Domain, Op};
 
 /// One file, not written yet.
 pub(crate) struct ExportFile {
@@ -54,23 +55,32 @@ pub(crate) fn as_cdl(nearest: &NearestCdl) -> Said {
 const SIZES: [usize; 2] = [33, 65];
 const ONE_CODE: f64 = 1.0 / 876.0;
 
-pub(crate) fn of_fix(space: WorkingSpace, setup: &Setup, record: &FixRecord) -> Result<Exports> {
+/// The files of a fix; with limits also as tables and CLF that keep them.
+pub(crate) fn of_fix(
+    space: WorkingSpace,
+    setup: &Setup,
+    record: &FixRecord,
+    limit: Option<LimitTo>,
+) -> Result<Exports> {
     let chain = Chain::of_fix(record.fix().ops.clone());
     let mut exports = Exports {
         files: Vec::new(),
         notes: Vec::new(),
         correction: None,
     };
-    for (domain, suffix) in [(Domain::UNIT, ""), (Domain::WIDE, "_wide")] {
-        let Baked { lut, error } = exported_table(&chain, domain);
-        let cube = CubeFile::of_chain(&setup.name, Place::Fix, space, lut, error);
-        exports.files.push(ExportFile {
-            below: format!("luts/{}{suffix}.cube", setup.name),
-            kind: "lut",
-            bytes: cube.write().into_bytes(),
-        });
+    tables(space, (&setup.name, &chain), Place::Fix, &mut exports)?;
+    if let Some(limit) = limit {
+        // Tables are read as signal: ten bits are what they are seen through.
+        let limiter = limit.limiter(space.coefficients, 10);
+        let mut ops = chain.fix.clone();
+        ops.push(Op::Limiter(limiter));
+        let name = format!("{}_limited", setup.name);
+        let limited = Chain::of_fix(ops);
+        tables(space, (&name, &limited), Place::FixAndLimiter, &mut exports)?;
+        exports.notes.push(format!(
+            "{name}: the fix with the limiter, as table and CLF; CDL files carry no limiter"
+        ));
     }
-    exports.files.push(clf(space, setup, &chain)?);
     let (cdl, description) = match as_cdl(&record.cdl) {
         Said::None(why) => {
             exports.notes.push(format!("no CDL file: {why}"));
@@ -143,6 +153,25 @@ pub(crate) fn collected(
         .collect()
 }
 
+fn tables(
+    space: WorkingSpace,
+    (name, chain): (&str, &Chain),
+    place: Place,
+    exports: &mut Exports,
+) -> Result<()> {
+    for (domain, suffix) in [(Domain::UNIT, ""), (Domain::WIDE, "_wide")] {
+        let Baked { lut, error } = exported_table(chain, domain);
+        let cube = CubeFile::of_chain(name, place, space, lut, error);
+        exports.files.push(ExportFile {
+            below: format!("luts/{name}{suffix}.cube"),
+            kind: "lut",
+            bytes: cube.write().into_bytes(),
+        });
+    }
+    exports.files.push(clf(space, (name, chain), place)?);
+    Ok(())
+}
+
 /// The table that a fix is handed on as.
 pub(crate) fn exported_table(chain: &Chain, domain: Domain) -> Baked {
     let small = chain.bake_fix(SIZES[0], domain);
@@ -163,7 +192,7 @@ fn signal(space: WorkingSpace) -> String {
 
 /// The fix as CLF: its own operations where the format has them, else a table behind a matrix that
 /// carries the domain.
-fn clf(space: WorkingSpace, setup: &Setup, chain: &Chain) -> Result<ExportFile> {
+fn clf(space: WorkingSpace, (name, chain): (&str, &Chain), place: Place) -> Result<ExportFile> {
     let size = |nodes: usize| nodes_of(&chain.fix_alone(), nodes, Domain::WIDE);
     let mut nodes = size(SIZES[0]);
     if nodes.error > ONE_CODE {
@@ -176,12 +205,16 @@ fn clf(space: WorkingSpace, setup: &Setup, chain: &Chain) -> Result<ExportFile> 
             nodes.error
         ),
     };
-    let key = InputKey::of(&("clf", space, &setup.name, &nodes.process)).0;
+    let key = InputKey::of(&("clf", space, name, &nodes.process)).0;
     let file = ClfFile {
         id: uuid(&key),
-        name: setup.name.clone(),
+        name: name.to_owned(),
         descriptions: vec![
-            "Place: the fix alone, after any input transform, before any look.".to_owned(),
+            match place {
+                Place::FixAndLimiter => "Place: the fix and the limiter, after any input transform, in place of the fix, where no look comes between the two.",
+                _ => "Place: the fix alone, after any input transform, before any look.",
+            }
+            .to_owned(),
             how,
             "A receiver that clamps to 0..1 loses what lies below black and above white."
                 .to_owned(),
@@ -192,9 +225,9 @@ fn clf(space: WorkingSpace, setup: &Setup, chain: &Chain) -> Result<ExportFile> 
     };
     let text = file
         .write()
-        .map_err(|error| AppError::Request(format!("{}: CLF file: {error}", setup.name)))?;
+        .map_err(|error| AppError::Request(format!("{name}: CLF file: {error}")))?;
     Ok(ExportFile {
-        below: format!("clf/{}.clf", setup.name),
+        below: format!("clf/{name}.clf"),
         kind: "lut",
         bytes: text.into_bytes(),
     })

@@ -4,6 +4,7 @@ use crate::event::Stage;
 use crate::exports::ExportFile;
 use crate::files::Output;
 use crate::job::{Job, RenderJob, Rendered};
+use crate::limit::{LimitTo, Limited};
 use crate::problem::{Context, Problem};
 use crate::show::report;
 use crate::steps::cutting::{counted, used_of};
@@ -13,7 +14,7 @@ use crate::steps::versions::{changed_since, name_for, record};
 use crate::{AppError, Result, exports, lists};
 use inkarnat_film::{Deliverable, Film, Fingerprint, InputKey, Shot, Source, Step, StepOutcome};
 use inkarnat_media::{Codec, Timecode};
-use inkarnat_ops::Chain;
+use inkarnat_ops::{Chain, Op};
 use serde_json::json;
 use std::path::{Path, PathBuf};
 
@@ -35,6 +36,8 @@ pub struct Delivery {
     pub handles: u64,
     /// Only what has changed since this version.
     pub since: Option<String>,
+    /// Limits that clips and tables are kept inside at the cost of saturation; `None`: nothing is limited.
+    pub limit: Option<LimitTo>,
     /// Name of the version that is recorded; `None`: the next number.
     pub name: Option<String>,
 }
@@ -78,7 +81,7 @@ pub fn hand_over(
         let Some((_, record)) = film.fix::<FixRecord>(setup.id)?.filter(|_| carried) else {
             continue;
         };
-        let files = exports::of_fix(film.space(), &setup, &record)?;
+        let files = exports::of_fix(film.space(), &setup, &record, delivery.limit)?;
         for note in &files.notes {
             context.note(&setup.name, note);
         }
@@ -279,7 +282,11 @@ fn render_shot(
         )));
     }
     let (source, path) = locate(film, shot)?;
-    let chain = chain_of(film, shot)?;
+    let mut chain = chain_of(film, shot)?;
+    let limiter = delivery
+        .limit
+        .map(|to| to.limiter(film.space().coefficients, codec.depth()));
+    chain.output = limiter.map(Op::Limiter).into_iter().collect();
     let (first, end) = span_with_handles(shot, &source, delivery.handles)?;
     let key = clip_key(&source, &chain, codec, (first, end));
     let place = output.place(&clip_name(shot), film)?;
@@ -328,18 +335,29 @@ fn render_shot(
         .and_then(|rendered| {
             let failed = AppError::writing(&place.shown);
             let fingerprint = Fingerprint::of_file(&temporary).map_err(&failed)?;
+            let limited = delivery.limit.zip(limiter).zip(rendered.limited).map(
+                |((to, limiter), (changed_pct, largest_loss_pct))| Limited {
+                    to,
+                    limiter,
+                    changed_pct,
+                    largest_loss_pct,
+                },
+            );
+            let mut notes = rendered.notes.clone();
+            notes.extend(limited.as_ref().map(Limited::said));
             let detail = json!({
+                "limited": limited,
                 "codec": codec,
                 "first": first,
                 "frames": rendered.frames,
                 "identity": identity,
-                "notes": rendered.notes,
+                "notes": notes,
             });
             let deliverable =
                 place.deliverable("clip", Some(shot.id), fingerprint, key.clone(), detail);
             film.keep_clip(shot.id, &deliverable)?;
             std::fs::rename(&temporary, &place.path).map_err(&failed)?;
-            Ok(rendered)
+            Ok(Rendered { notes, ..rendered })
         });
     match finished {
         Ok(rendered) => {
