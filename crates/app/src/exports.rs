@@ -1,5 +1,6 @@
 //! A fix as files that other programs read.
 
+use crate::limit::LimitTo;
 use crate::nearest::{NearestCdl, SKIN_LIMIT_DE00};
 use crate::steps::fixing::FixRecord;
 use crate::steps::handing::{middle_of, timecode_at};
@@ -57,10 +58,15 @@ pub(crate) fn as_cdl(nearest: &NearestCdl) -> Said {
 const SIZES: [usize; 2] = [33, 65];
 const ONE_CODE: f64 = 1.0 / 876.0;
 
-/// The files of a fix that is the same for all frames, under a name.
-pub(crate) fn of_fix(space: WorkingSpace, name: &str, record: &FixRecord) -> Result<Exports> {
+/// The files of a fix that is the same for all frames, under a name; with limits also as tables and CLF that keep them.
+pub(crate) fn of_fix(
+    space: WorkingSpace,
+    name: &str,
+    record: &FixRecord,
+    limit: Option<LimitTo>,
+) -> Result<Exports> {
     let chain = Chain::of_fix(record.fix().ops.clone());
-    constant(space, name, &chain, &record.cdl, None)
+    constant(space, (name, &chain), &record.cdl, (None, limit))
 }
 
 /// What is said of one frame's fix where the fix follows the light.
@@ -113,6 +119,7 @@ pub(crate) fn of_moving(
     (film, shot, source): (&Film, &Shot, &Source),
     name: &str,
     record: &FixRecord,
+    limit: Option<LimitTo>,
 ) -> Result<Exports> {
     let moving = record.chain_for(shot);
     let middle = middle_of(shot);
@@ -122,7 +129,12 @@ pub(crate) fn of_moving(
         "The fix follows the light: {keyframes} holds its keyframes. {}",
         of_middle(middle, furthest.unwrap_or_default())
     );
-    let mut exports = constant(space, name, &moving.at(middle), &nearest, Some(&warning))?;
+    let mut exports = constant(
+        space,
+        (name, &moving.at(middle)),
+        &nearest,
+        (Some(&warning), limit),
+    )?;
     exports.notes.insert(
         0,
         format!(
@@ -217,26 +229,33 @@ fn keyframes_file(
 
 fn constant(
     space: WorkingSpace,
-    name: &str,
-    chain: &Chain,
+    (name, chain): (&str, &Chain),
     nearest: &NearestCdl,
-    warning: Option<&str>,
+    (warning, limit): (Option<&str>, Option<LimitTo>),
 ) -> Result<Exports> {
     let mut exports = Exports {
         files: Vec::new(),
         notes: Vec::new(),
         correction: None,
     };
-    for (domain, suffix) in [(Domain::UNIT, ""), (Domain::WIDE, "_wide")] {
-        let Baked { lut, error } = exported_table(chain, domain);
-        let cube = CubeFile::of_chain(name, Place::Fix, space, lut, error);
-        exports.files.push(ExportFile {
-            below: format!("luts/{name}{suffix}.cube"),
-            kind: "lut",
-            bytes: cube.write().into_bytes(),
-        });
+    tables(space, (name, chain), (Place::Fix, warning), &mut exports)?;
+    if let Some(limit) = limit {
+        // Tables are read as signal: ten bits are what they are seen through.
+        let limiter = limit.limiter(space.coefficients, 10);
+        let mut ops = chain.fix.clone();
+        ops.push(Op::Limiter(limiter));
+        let name = format!("{name}_limited");
+        let limited = Chain::of_fix(ops);
+        tables(
+            space,
+            (&name, &limited),
+            (Place::FixAndLimiter, warning),
+            &mut exports,
+        )?;
+        exports.notes.push(format!(
+            "{name}: the fix with the limiter, as table and CLF; CDL files carry no limiter"
+        ));
     }
-    exports.files.push(clf(space, name, chain, warning)?);
     let (cdl, description) = match as_cdl(nearest) {
         Said::None(why) => {
             exports.notes.push(format!("no CDL file: {why}"));
@@ -311,6 +330,27 @@ pub(crate) fn collected(
         .collect()
 }
 
+fn tables(
+    space: WorkingSpace,
+    (name, chain): (&str, &Chain),
+    (place, warning): (Place, Option<&str>),
+    exports: &mut Exports,
+) -> Result<()> {
+    for (domain, suffix) in [(Domain::UNIT, ""), (Domain::WIDE, "_wide")] {
+        let Baked { lut, error } = exported_table(chain, domain);
+        let cube = CubeFile::of_chain(name, place, space, lut, error);
+        exports.files.push(ExportFile {
+            below: format!("luts/{name}{suffix}.cube"),
+            kind: "lut",
+            bytes: cube.write().into_bytes(),
+        });
+    }
+    exports
+        .files
+        .push(clf(space, (name, chain), (place, warning))?);
+    Ok(())
+}
+
 /// The table that a fix is handed on as.
 pub(crate) fn exported_table(chain: &Chain, domain: Domain) -> Baked {
     let small = chain.bake_fix(SIZES[0], domain);
@@ -333,9 +373,8 @@ fn signal(space: WorkingSpace) -> String {
 /// carries the domain.
 fn clf(
     space: WorkingSpace,
-    name: &str,
-    chain: &Chain,
-    warning: Option<&str>,
+    (name, chain): (&str, &Chain),
+    (place, warning): (Place, Option<&str>),
 ) -> Result<ExportFile> {
     let size = |nodes: usize| nodes_of(&chain.fix_alone(), nodes, Domain::WIDE);
     let mut nodes = size(SIZES[0]);
@@ -354,7 +393,11 @@ fn clf(
         id: uuid(&key),
         name: name.to_owned(),
         descriptions: [
-            "Place: the fix alone, after any input transform, before any look.".to_owned(),
+            match place {
+                Place::FixAndLimiter => "Place: the fix and the limiter, after any input transform, in place of the fix, where no look comes between the two.",
+                _ => "Place: the fix alone, after any input transform, before any look.",
+            }
+            .to_owned(),
             how,
             "A receiver that clamps to 0..1 loses what lies below black and above white."
                 .to_owned(),

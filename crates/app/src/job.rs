@@ -312,6 +312,10 @@ pub struct Rendered {
     pub frames: u64,
     /// What the file does not keep of its source.
     pub notes: Vec<String>,
+    /// Pixels that a limiter at the end of the chain changed, percent of all, and the most saturation that one of them
+    /// with a hue gave up, percent; `None` without a limiter.
+    #[serde(default)]
+    pub limited: Option<(f64, f64)>,
 }
 
 /// One person of a proof.

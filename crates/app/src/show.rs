@@ -8,6 +8,7 @@ pub use cut::{
 };
 
 use crate::faces::FaceFacts;
+use crate::limit::{Limited, as_delivered};
 use crate::nearest::NearestCdl;
 use crate::steps::cutting::used_of;
 use crate::steps::exposing;
@@ -176,8 +177,23 @@ pub struct ShotReport {
     pub people: Vec<PersonReport>,
     /// The fix; null where there is none.
     pub fix: Option<FixReport>,
+    /// What a limiter did to the clip that was handed over; null where none was asked for.
+    pub limited: Option<LimitedReport>,
     /// The proof; null where nothing was proved since the last change.
     pub proof: Option<ProofReport>,
+}
+
+/// What a limiter did to a clip: luma and hue kept, saturation given up (ITU-R BT.601-7 clause 2.5.5).
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LimitedReport {
+    /// The lowest R', G', B', percent.
+    pub low_pct: f64,
+    /// The highest R', G', B', percent.
+    pub high_pct: f64,
+    /// Pixels that were changed, percent of all pixels of the clip.
+    pub changed_pct: f64,
+    /// The most saturation that a pixel with a hue (chroma of at least 0.015) gave up, percent.
+    pub largest_loss_pct: f64,
 }
 
 /// One person in one shot.
@@ -676,10 +692,17 @@ fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
             notes.push(carrying(setup, record));
         }
     }
+    let mut limited = None;
     if let Some(source) = &source
         && let Some(clip) = current_clip(film, shot, source)?
     {
         notes.extend(notes_of_clip(&clip));
+        limited = Limited::of(&clip).map(|limited| LimitedReport {
+            low_pct: 100.0 * limited.limiter.low,
+            high_pct: 100.0 * limited.limiter.high,
+            changed_pct: limited.changed_pct,
+            largest_loss_pct: limited.largest_loss_pct,
+        });
     }
     let mut failure = None;
     for step in [Step::Read, Step::Handover, Step::Prove] {
@@ -715,6 +738,7 @@ fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
         notes,
         people,
         fix: record.as_ref().map(|record| fix_report(record, shot)),
+        limited,
         proof: proof.map(|proof| ProofReport {
             file: proof.file.clone(),
             passed: proof.passed,
@@ -816,6 +840,7 @@ fn current_clip(film: &Film, shot: &Shot, source: &Source) -> Result<Option<Deli
         clip.kind == "clip"
             && clip.shot == Some(shot.id)
             && serde_json::from_value(clip.detail["codec"].clone()).is_ok_and(|codec| {
+                let chain = as_delivered(chain.clone(), clip);
                 clip_key(source, &chain, codec, span_of(clip, source)) == clip.key
             })
     }))

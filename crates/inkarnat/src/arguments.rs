@@ -1,7 +1,7 @@
 //! What may be said on the command line.
 
 use clap::{Parser, Subcommand, ValueEnum};
-use inkarnat_app::Codec;
+use inkarnat_app::{Codec, LimitTo};
 use std::path::PathBuf;
 
 /// Said wherever aims are set.
@@ -293,6 +293,10 @@ pub(crate) enum Verb {
         /// Source frames beyond each end of a shot that is a piece of a clip; 12 with --since, else 0
         #[arg(long, value_name = "FRAMES")]
         handles: Option<u64>,
+        /// Keep R'G'B' of clips inside EBU R 103's limits at the cost of saturation (never unasked): -5 to 105 %, or `nominal`,
+        /// 0 to 100 %; tables and CLF with it are written beside those without
+        #[arg(long, value_name = "LIMITS", value_enum, num_args = 0..=1, require_equals = true, default_missing_value = "preferred")]
+        limit: Option<LimitWord>,
         /// Directory for what the encoder was given, for checks
         #[arg(long, value_name = "DIR", hide = true)]
         encoder_input: Option<PathBuf>,
@@ -379,6 +383,24 @@ impl TintWord {
         match self {
             Self::Keep => "keep",
             Self::Correct => "correct",
+        }
+    }
+}
+
+/// Limits of delivery.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum LimitWord {
+    /// -5 to 105 %
+    Preferred,
+    /// 0 to 100 %
+    Nominal,
+}
+
+impl LimitWord {
+    pub(crate) const fn limit(self) -> LimitTo {
+        match self {
+            Self::Preferred => LimitTo::Preferred,
+            Self::Nominal => LimitTo::Nominal,
         }
     }
 }

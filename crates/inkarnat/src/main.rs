@@ -223,6 +223,7 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
             since,
             name,
             handles,
+            limit,
             encoder_input,
         } => {
             let mut film = Film::open(&film)?;
@@ -231,6 +232,7 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
                 handles: handles.unwrap_or(if since.is_some() { SINCE_HANDLES } else { 0 }),
                 since,
                 name,
+                limit: limit.map(arguments::LimitWord::limit),
                 ..delivery(codec)
             };
             hand_over(&mut film, &to, &delivery, context, &mut problems)?;

@@ -423,7 +423,6 @@ fn recut(ending: &str, write: fn(&[Use]) -> String) {
         .map(|(name, _)| name.clone())
         .collect();
     assert_eq!(changed.keys().cloned().collect::<Vec<_>>(), differing);
-    println!("handed over after solving anew: {differing:?}");
     assert!(
         differing.len() < again.len(),
         "kept and chosen by hand: those stay"

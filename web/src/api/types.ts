@@ -861,6 +861,29 @@ export interface components {
              */
             what: string;
         };
+        /** @description What a limiter did to a clip: luma and hue kept, saturation given up (ITU-R BT.601-7 clause 2.5.5). */
+        LimitedReport: {
+            /**
+             * Format: double
+             * @description Pixels that were changed, percent of all pixels of the clip.
+             */
+            changed_pct: number;
+            /**
+             * Format: double
+             * @description The highest R', G', B', percent.
+             */
+            high_pct: number;
+            /**
+             * Format: double
+             * @description The most saturation that a pixel with a hue (chroma of at least 0.015) gave up, percent.
+             */
+            largest_loss_pct: number;
+            /**
+             * Format: double
+             * @description The lowest R', G', B', percent.
+             */
+            low_pct: number;
+        };
         /**
          * @description A shot held against the limits of delivery: EBU R 103 v3.0, R', G', B' and luma of every frame.
          *
@@ -1397,6 +1420,8 @@ export interface components {
             in_frame: number;
             /** @description Spans and parts of the picture that are left out of every reading and statistic. */
             left_out: components["schemas"]["LeftOutReport"][];
+            /** @description What a limiter did to the clip that was handed over; null where none was asked for. */
+            limited?: components["schemas"]["LimitedReport"] | null;
             /** @description The editor's note; null where there is none. */
             note?: string | null;
             /** @description What was assumed or noticed, one line each. */

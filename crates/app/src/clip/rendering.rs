@@ -9,15 +9,18 @@ use crate::clip::follow::clip;
 use crate::event::Cancel;
 use crate::job::{RenderJob, Rendered};
 use crate::{AppError, Result};
-use inkarnat_color::Rgb;
 use inkarnat_color::dither::dither;
 use inkarnat_color::picture::{Native, PixelFormat, Planes16, Region, RowScratch, chroma_size};
+use inkarnat_color::{Chroma, Rgb};
 use inkarnat_media::{Frame, FrameTime, Reader, Writer, WriterOptions, Written};
-use inkarnat_ops::fast::Prepared;
+use inkarnat_ops::fast::{Prepared, PreparedFrames};
+use inkarnat_ops::{Chain, Limiter, MovingChain, Op};
 use rayon::prelude::*;
+use std::borrow::Cow;
 use std::fs::File;
 use std::io::{BufWriter, Write};
 use std::path::Path;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
 /// Pictures that may wait between two of the three.
@@ -56,7 +59,8 @@ pub(crate) fn perform(
         .as_deref()
         .map(EncoderInput::create)
         .transpose()?;
-    let prepared = job.chain.prepare();
+    let prepared = Correction::of(&job.chain);
+    let correction = &prepared;
     let (frames_in, frames_out) = sync_channel::<Frame>(WAITING);
     let (done_in, done_out) = sync_channel::<Done>(WAITING);
     let (spent_in, spent_out) = sync_channel::<Planes16>(2 * WAITING + 2);
@@ -99,7 +103,7 @@ pub(crate) fn perform(
                 |frame, picture| {
                     let native = frame.native();
                     let target = fine.as_mut().unwrap_or(picture);
-                    let now = prepared.at(frame.index());
+                    let now = correction.at(frame.index());
                     if now.is_identity() {
                         target.fill_from_native(&native);
                     } else {
@@ -162,7 +166,113 @@ pub(crate) fn perform(
         file.finish()?;
     }
     let Written { notes, .. } = writer.finish().map_err(clip)?;
-    Ok(Rendered { frames, notes })
+    let pixels = frames * (width * height) as u64;
+    Ok(Rendered {
+        frames,
+        notes,
+        limited: prepared
+            .limiter
+            .as_ref()
+            .map(|limiter| limiter.cost(pixels)),
+    })
+}
+
+/// What is done to the pictures: the chain up to its limiter, and the limiter, which counts.
+struct Correction {
+    chain: PreparedFrames,
+    limiter: Option<Counting>,
+}
+
+/// The same for one frame.
+struct Now<'a> {
+    chain: Cow<'a, Prepared>,
+    limiter: Option<&'a Counting>,
+}
+
+impl Correction {
+    fn of(moving: &MovingChain) -> Self {
+        match moving.chain.output.as_slice() {
+            [Op::Limiter(limiter)] => Self {
+                chain: MovingChain {
+                    chain: Chain {
+                        output: Vec::new(),
+                        ..moving.chain.clone()
+                    },
+                    light: moving.light.clone(),
+                }
+                .prepare(),
+                limiter: Some(Counting {
+                    limiter: *limiter,
+                    changed: AtomicU64::new(0),
+                    loss: AtomicU64::new(0),
+                }),
+            },
+            _ => Self {
+                chain: moving.prepare(),
+                limiter: None,
+            },
+        }
+    }
+
+    fn at(&self, frame: u64) -> Now<'_> {
+        Now {
+            chain: self.chain.at(frame),
+            limiter: self.limiter.as_ref(),
+        }
+    }
+}
+
+impl Now<'_> {
+    fn is_identity(&self) -> bool {
+        self.chain.is_identity() && self.limiter.is_none()
+    }
+
+    fn apply(&self, [r, g, b]: [&mut [f32]; 3]) {
+        self.chain.apply_rows([&mut *r, &mut *g, &mut *b]);
+        if let Some(limiter) = self.limiter {
+            limiter.apply([r, g, b]);
+        }
+    }
+}
+
+/// Signal that a colour moves by through rounding alone, far below a code.
+const NO_CHANGE: f64 = 1e-6;
+
+/// A limiter that counts what it changes. Sums and maxima of whole bands: the same in whatever order they come.
+struct Counting {
+    limiter: Limiter,
+    changed: AtomicU64,
+    /// Bits of the largest share of saturation given up: those of positive numbers are ordered as the numbers are.
+    loss: AtomicU64,
+}
+
+impl Counting {
+    fn apply(&self, [r, g, b]: [&mut [f32]; 3]) {
+        let (mut changed, mut loss) = (0, 0.0_f64);
+        for ((r, g), b) in r.iter_mut().zip(g).zip(b) {
+            let rgb = [f64::from(*r), f64::from(*g), f64::from(*b)];
+            let factor = self.limiter.factor(rgb);
+            if factor < 1.0 {
+                let out = self.limiter.apply(rgb);
+                // Grey outside the limits has nothing to give up and stays.
+                changed += u64::from((0..3).any(|c| (out[c] - rgb[c]).abs() > NO_CHANGE));
+                let chroma = self.limiter.coefficients.ycbcr_from_rgb(rgb).chroma();
+                if chroma.magnitude() >= Chroma::HUE_FLOOR {
+                    loss = loss.max(1.0 - factor);
+                }
+                (*r, *g, *b) = (out[0] as f32, out[1] as f32, out[2] as f32);
+            }
+        }
+        self.changed.fetch_add(changed, Ordering::Relaxed);
+        self.loss.fetch_max(loss.to_bits(), Ordering::Relaxed);
+    }
+
+    /// Pixels changed and the largest loss of saturation, percent.
+    fn cost(&self, pixels: u64) -> (f64, f64) {
+        let changed = self.changed.load(Ordering::Relaxed) as f64;
+        let loss = f64::from_bits(self.loss.load(Ordering::Relaxed));
+        (100.0 * changed / pixels.max(1) as f64, 100.0 * loss)
+    }
 }
 
 /// What the encoder is given, written beside the clip.
@@ -219,7 +329,7 @@ fn correct(
 }
 
 /// Decodes, corrects and codes a picture band by band.
-fn fill(picture: &mut Planes16, native: &Native<'_>, prepared: &Prepared) {
+fn fill(picture: &mut Planes16, native: &Native<'_>, prepared: &Now<'_>) {
     let format = picture.format;
     let (width, height) = (picture.width, picture.height);
     if format.subsampling.down > 0 {
@@ -274,12 +384,12 @@ impl Band {
         }
     }
 
-    fn fill(&mut self, first: usize, rows: usize, native: &Native<'_>, prepared: &Prepared) {
+    fn fill(&mut self, first: usize, rows: usize, native: &Native<'_>, prepared: &Now<'_>) {
         self.correct(first, rows, native, prepared);
         self.coded.fill_from_rgb(&self.rgb);
     }
 
-    fn correct(&mut self, first: usize, rows: usize, native: &Native<'_>, prepared: &Prepared) {
+    fn correct(&mut self, first: usize, rows: usize, native: &Native<'_>, prepared: &Now<'_>) {
         let width = self.rgb.width;
         if self.rgb.height != rows {
             self.rgb = Rgb::new(width, rows);
@@ -302,7 +412,7 @@ impl Band {
             );
         }
         let [r, g, b] = &mut self.rgb.planes;
-        prepared.apply_rows([r, g, b]);
+        prepared.apply([r, g, b]);
     }
 }
 
@@ -312,7 +422,7 @@ mod tests {
     use inkarnat_color::Coefficients;
     use inkarnat_color::Levels;
     use inkarnat_color::picture::{Model, Siting, Subsampling};
-    use inkarnat_ops::{Cdl, Chain, Op};
+    use inkarnat_ops::Cdl;
 
     fn format(subsampling: Subsampling, depth: u8) -> PixelFormat {
         PixelFormat {
@@ -347,7 +457,11 @@ mod tests {
             let mut whole = Planes16::new(width, height, format(subsampling, 10));
             whole.fill_from_rgb(&rgb);
             let mut bands = Planes16::new(width, height, format(subsampling, 10));
-            fill(&mut bands, &native, &chain.prepare());
+            fill(
+                &mut bands,
+                &native,
+                &Correction::of(&chain.clone().into()).at(0),
+            );
             assert_eq!(whole.planes, bands.planes, "{subsampling:?}");
         }
     }

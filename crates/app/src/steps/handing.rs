@@ -4,6 +4,7 @@ use crate::event::Stage;
 use crate::exports::ExportFile;
 use crate::files::Output;
 use crate::job::{Job, RenderJob, Rendered};
+use crate::limit::{LimitTo, Limited};
 use crate::problem::{Context, Problem};
 use crate::show::report;
 use crate::steps::cutting::{counted, used_of};
@@ -15,7 +16,7 @@ use inkarnat_film::{
     Deliverable, Film, Fingerprint, InputKey, Setup, Shot, ShotId, Source, Step, StepOutcome,
 };
 use inkarnat_media::{Codec, Timecode};
-use inkarnat_ops::{Chain, MovingChain};
+use inkarnat_ops::{Chain, MovingChain, Op};
 use serde::Serialize;
 use serde_json::json;
 use std::path::{Path, PathBuf};
@@ -38,6 +39,8 @@ pub struct Delivery {
     pub handles: u64,
     /// Only what has changed since this version.
     pub since: Option<String>,
+    /// Limits that clips and tables are kept inside at the cost of saturation; `None`: nothing is limited.
+    pub limit: Option<LimitTo>,
     /// Name of the version that is recorded; `None`: the next number.
     pub name: Option<String>,
 }
@@ -81,7 +84,7 @@ pub fn hand_over(
         let Some((_, record)) = film.fix::<FixRecord>(setup.id)?.filter(|_| carried) else {
             continue;
         };
-        for (name, of, files) in files_of(film, &setup, &record, &shots)? {
+        for (name, of, files) in files_of(film, (&setup, &record), &shots, delivery.limit)? {
             for note in &files.notes {
                 context.note(&name, note);
             }
@@ -169,9 +172,9 @@ fn put(
 /// light.
 fn files_of(
     film: &Film,
-    setup: &Setup,
-    record: &FixRecord,
+    (setup, record): (&Setup, &FixRecord),
     shots: &[Shot],
+    limit: Option<LimitTo>,
 ) -> Result<Vec<(String, Vec<ShotId>, exports::Exports)>> {
     let own: Vec<&Shot> = shots
         .iter()
@@ -182,7 +185,7 @@ fn files_of(
         .partition(|shot| !record.chain_for(shot).is_constant());
     let mut all = Vec::new();
     if !steady.is_empty() {
-        let files = exports::of_fix(film.space(), &setup.name, record)?;
+        let files = exports::of_fix(film.space(), &setup.name, record, limit)?;
         let of = steady.iter().map(|shot| shot.id).collect();
         all.push((setup.name.clone(), of, files));
     }
@@ -196,7 +199,7 @@ fn files_of(
             _ if shot.name == setup.name => format!("{}-light", shot.name),
             _ => shot.name.clone(),
         };
-        let files = exports::of_moving(film.space(), (film, shot, source), &name, record)?;
+        let files = exports::of_moving(film.space(), (film, shot, source), &name, record, limit)?;
         all.push((shot.name.clone(), vec![shot.id], files));
     }
     Ok(all)
@@ -345,7 +348,11 @@ fn render_shot(
         )));
     }
     let (source, path) = locate(film, shot)?;
-    let chain = chain_of(film, shot)?;
+    let mut chain = chain_of(film, shot)?;
+    let limiter = delivery
+        .limit
+        .map(|to| to.limiter(film.space().coefficients, codec.depth()));
+    chain.chain.output = limiter.map(Op::Limiter).into_iter().collect();
     let (first, end) = span_with_handles(shot, &source, delivery.handles)?;
     let key = clip_key(&source, &chain, codec, (first, end));
     let place = output.place(&clip_name(shot), film)?;
@@ -394,18 +401,29 @@ fn render_shot(
         .and_then(|rendered| {
             let failed = AppError::writing(&place.shown);
             let fingerprint = Fingerprint::of_file(&temporary).map_err(&failed)?;
+            let limited = delivery.limit.zip(limiter).zip(rendered.limited).map(
+                |((to, limiter), (changed_pct, largest_loss_pct))| Limited {
+                    to,
+                    limiter,
+                    changed_pct,
+                    largest_loss_pct,
+                },
+            );
+            let mut notes = rendered.notes.clone();
+            notes.extend(limited.as_ref().map(Limited::said));
             let detail = json!({
+                "limited": limited,
                 "codec": codec,
                 "first": first,
                 "frames": rendered.frames,
                 "identity": identity,
-                "notes": rendered.notes,
+                "notes": notes,
             });
             let deliverable =
                 place.deliverable("clip", Some(shot.id), fingerprint, key.clone(), detail);
             film.keep_clip(shot.id, &deliverable)?;
             std::fs::rename(&temporary, &place.path).map_err(&failed)?;
-            Ok(rendered)
+            Ok(Rendered { notes, ..rendered })
         });
     match finished {
         Ok(rendered) => {

@@ -2,6 +2,7 @@
 
 use crate::event::Stage;
 use crate::job::{Job, PictureRecord, ProveJob, ProvePerson, Proved};
+use crate::limit::as_delivered;
 use crate::problem::{Context, Problem};
 use crate::steps::cutting::left_out_of;
 use crate::steps::finding::{known_face, present};
@@ -184,7 +185,7 @@ fn prove_shot(
         frames,
         shot: (shot.in_frame, shot.out_frame),
         left_out: left_out_of(&source, shot)?,
-        chain: chain_of(film, shot)?,
+        chain: as_delivered(chain_of(film, shot)?, clip),
         space: film.space(),
         rule,
         people,

@@ -81,6 +81,8 @@ impl Lut1d {
 pub enum Place {
     /// The correction alone: after the input transform, before any look.
     Fix,
+    /// The correction and the limiter: where no look comes between them.
+    FixAndLimiter,
     /// The correction and the look over it.
     FixAndLook,
     /// Everything, from the clip's own signal to the output.

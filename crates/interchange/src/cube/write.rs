@@ -19,6 +19,9 @@ impl CubeFile {
     ) -> Self {
         let place = match place {
             Place::Fix => "the fix alone: after any input transform, before any look",
+            Place::FixAndLimiter => {
+                "fix and limiter: after any input transform, in place of the fix, where no look comes between the two"
+            }
             Place::FixAndLook => "fix and look: after any input transform, before output",
             Place::Whole => "everything: from the clip's own signal to the output",
         };

@@ -35,11 +35,11 @@ impl Limiter {
         )
     }
 
-    /// The colour within the limits.
+    /// The share of a colour's saturation that stays: 1 for what is inside, 0 for what becomes grey.
     #[must_use]
-    pub fn apply(&self, rgb: [f64; 3]) -> [f64; 3] {
+    pub fn factor(&self, rgb: [f64; 3]) -> f64 {
         if rgb.iter().all(|v| (self.low..=self.high).contains(v)) {
-            return rgb;
+            return 1.0;
         }
         let luma = self.coefficients.luma(rgb);
         let mut factor = 1.0_f64;
@@ -49,6 +49,17 @@ impl Limiter {
                 factor = factor.min(((limit - luma) / (v - luma)).max(0.0));
             }
         }
+        factor
+    }
+
+    /// The colour within the limits.
+    #[must_use]
+    pub fn apply(&self, rgb: [f64; 3]) -> [f64; 3] {
+        let factor = self.factor(rgb);
+        if factor == 1.0 {
+            return rgb;
+        }
+        let luma = self.coefficients.luma(rgb);
         rgb.map(|v| luma + factor * (v - luma))
     }
 }
