@@ -208,7 +208,7 @@ fn perform(film: &mut Film, act: &Act) {
     }
 }
 
-/// What lies on the disk of a film that is open, at another place; of the journal only `share` 255ths.
+/// What lies on the disk of a film that is open, at another place; of the journal only `share` parts of 255.
 fn on_disk(path: &Path, to: &Path, share: u8) {
     std::fs::create_dir_all(to.parent().unwrap()).unwrap();
     std::fs::copy(path, to).unwrap();

@@ -23,6 +23,9 @@ const STILL: f64 = 0.5;
 /// How far the light of a cell may change beside its neighbours, natural log, and what is granted beside that of the change
 /// of the whole: sun and shade do not change alike.
 const DETAIL: (f64, f64) = (0.05, 0.25);
+/// How far the cells may differ about the change of the whole (median of the distances), natural log, and what is granted
+/// beside that change: where soft shapes move, neighbours change alike, but not all of them one way.
+const APART: (f64, f64) = (0.04, 0.5);
 
 /// The background in one frame.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -260,7 +263,17 @@ impl BackgroundMeter {
             })
             .collect();
         let share = still.len() as f64 / all.len() as f64;
-        if still.is_empty() {
+        let mut lumas: Vec<f64> = still
+            .iter()
+            .map(|change| self.coefficients.luma(*change))
+            .collect();
+        let Some(middle) = median(&mut lumas) else {
+            return Some(([0.0; 3], 0.0));
+        };
+        for luma in &mut lumas {
+            *luma = (*luma - middle).abs();
+        }
+        if median(&mut lumas)? > APART.0 + APART.1 * middle.abs() {
             return Some(([0.0; 3], 0.0));
         }
         let mut light = [0.0; 3];

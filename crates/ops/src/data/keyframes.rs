@@ -20,7 +20,8 @@ pub struct Keyframe {
 ///
 /// Between two keyframes each parameter runs along a monotone piecewise cubic through its values: the tangent at a key is
 /// the weighted harmonic mean of the slopes beside it, 0 where these differ in sign (Fritsch and Butland, “A method for
-/// constructing local monotone piecewise cubic interpolants”, SIAM J. Sci. Stat. Comput. 5, 1984), at the ends by three
+/// constructing local monotone piecewise cubic interpolants”, SIAM Journal on Scientific and Statistical Computing 5, 1984), at the ends by
+/// three
 /// points, held to the shape (as in Moler, *Numerical Computing with MATLAB*, 2004, section 3.6). So no value overshoots
 /// its neighbours, and with two keys it is a straight line. Before the first key and after the last their values hold.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
