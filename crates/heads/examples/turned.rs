@@ -2,7 +2,7 @@
 //!
 //! OUT gets a directory a person and sequence, with numbered pictures (BT.709 signal, 8 bits): `turn`, a head that turns from
 //! 45° one way to 45° the other in soft light from the front; `turn_side`, the same under a big window at the side; `near`, a
-//! camera that goes from a close picture to a wide one in the soft light. `script/check/steady.py` reads them.
+//! camera that goes from a close picture to a wide one in the soft light. `script/film/steady.py` reads them.
 
 use std::path::Path;
 

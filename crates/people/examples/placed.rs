@@ -1,7 +1,7 @@
 //! Where faces and their skin are found, as numbers: `placed MODELS_DIR FRAMES_DIR FRAME`. FRAMES_DIR holds the numbered pictures
 //! of one shot. Prints one JSON: for each face its cheeks' middles and its width in pixels, frame by frame, and the pixels of
-//! chosen skin in frame FRAME; or, with the word `all` for FRAME, what is read in every frame. `script/check/placed.py` holds them
-//! against the truth of the demo film, `script/check/steady.py` looks at how steady the readings are.
+//! chosen skin in frame FRAME; or, with the word `all` for FRAME, what is read in every frame. `script/film/placed.py` holds them
+//! against the truth of the demo film, `script/film/steady.py` looks at how steady the readings are.
 #![allow(clippy::print_stdout, reason = "a program that prints")]
 
 use inkarnat_color::{Rgb, WorkingSpace};
