@@ -58,15 +58,29 @@ pub(crate) fn as_cdl(nearest: &NearestCdl) -> Said {
 const SIZES: [usize; 2] = [33, 65];
 const ONE_CODE: f64 = 1.0 / 876.0;
 
-/// The files of a fix that is the same for all frames, under a name; with limits also as tables and CLF that keep them.
+/// What stands around a fix in tables that are asked for beside it alone.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Around {
+    /// Limits that are kept after it.
+    pub(crate) limit: Option<LimitTo>,
+    /// The look over it; empty: none, or not asked for.
+    pub(crate) look: Vec<Op>,
+    /// The input transform before it; empty: none, or not asked for.
+    pub(crate) input: Vec<Op>,
+    /// Its clips have different input transforms, so that no one table holds for all.
+    pub(crate) several_inputs: bool,
+}
+
+/// The files of a fix that is the same for all frames, under a name; with what stands around it also as tables and CLF of
+/// both.
 pub(crate) fn of_fix(
     space: WorkingSpace,
     name: &str,
     record: &FixRecord,
-    limit: Option<LimitTo>,
+    around: &Around,
 ) -> Result<Exports> {
     let chain = Chain::of_fix(record.fix().ops.clone());
-    constant(space, (name, &chain), &record.cdl, (None, limit))
+    constant(space, (name, &chain), &record.cdl, (None, around))
 }
 
 /// What is said of one frame's fix where the fix follows the light.
@@ -119,7 +133,7 @@ pub(crate) fn of_moving(
     (film, shot, source): (&Film, &Shot, &Source),
     name: &str,
     record: &FixRecord,
-    limit: Option<LimitTo>,
+    around: &Around,
 ) -> Result<Exports> {
     let moving = record.chain_for(shot);
     let middle = middle_of(shot);
@@ -133,7 +147,7 @@ pub(crate) fn of_moving(
         space,
         (name, &moving.at(middle)),
         &nearest,
-        (Some(&warning), limit),
+        (Some(&warning), around),
     )?;
     exports.notes.insert(
         0,
@@ -231,7 +245,7 @@ fn constant(
     space: WorkingSpace,
     (name, chain): (&str, &Chain),
     nearest: &NearestCdl,
-    (warning, limit): (Option<&str>, Option<LimitTo>),
+    (warning, around): (Option<&str>, &Around),
 ) -> Result<Exports> {
     let mut exports = Exports {
         files: Vec::new(),
@@ -239,7 +253,8 @@ fn constant(
         correction: None,
     };
     tables(space, (name, chain), (Place::Fix, warning), &mut exports)?;
-    if let Some(limit) = limit {
+    beside(space, (name, chain), (warning, around), &mut exports)?;
+    if let Some(limit) = around.limit {
         // Tables are read as signal: ten bits are what they are seen through.
         let limiter = limit.limiter(space.coefficients, 10);
         let mut ops = chain.fix.clone();
@@ -287,6 +302,52 @@ fn constant(
     exports.files.push(cdl_file(name, &file)?);
     exports.correction = Some(correction);
     Ok(exports)
+}
+
+/// Tables and CLF of the fix with the input transform before it, the look over it, or both.
+fn beside(
+    space: WorkingSpace,
+    (name, chain): (&str, &Chain),
+    (warning, around): (Option<&str>, &Around),
+    exports: &mut Exports,
+) -> Result<()> {
+    let (input, look) = (!around.input.is_empty(), !around.look.is_empty());
+    let none: &[Op] = &[];
+    let wanted = [
+        (look, none, &*around.look, "look", Place::FixAndLook),
+        (input, &*around.input, none, "input", Place::InputAndFix),
+        (
+            input && look,
+            &*around.input,
+            &*around.look,
+            "whole",
+            Place::Whole,
+        ),
+    ];
+    for (_, before, after, suffix, place) in wanted.into_iter().filter(|wanted| wanted.0) {
+        let ops = [before, &chain.fix, after].concat();
+        let name = format!("{name}_{suffix}");
+        tables(
+            space,
+            (&name, &Chain::of_fix(ops)),
+            (place, warning),
+            exports,
+        )?;
+        exports.notes.push(format!(
+            "{name}: {}, as table and CLF; CDL files hold the fix alone",
+            match place {
+                Place::FixAndLook => "the fix with the look",
+                Place::InputAndFix => "the input transform with the fix",
+                _ => "input transform, fix and look",
+            }
+        ));
+    }
+    if around.several_inputs {
+        exports.notes.push(format!(
+            "{name}: its clips have different input transforms, so that no table begins before them"
+        ));
+    }
+    Ok(())
 }
 
 fn cdl_file(name: &str, file: &CdlFile) -> Result<ExportFile> {
@@ -395,7 +456,10 @@ fn clf(
         descriptions: [
             match place {
                 Place::FixAndLimiter => "Place: the fix and the limiter, after any input transform, in place of the fix, where no look comes between the two.",
-                _ => "Place: the fix alone, after any input transform, before any look.",
+                Place::FixAndLook => "Place: the fix and the look, after any input transform.",
+                Place::InputAndFix => "Place: the clip's input transform and the fix, before any look: it takes the clip's own signal.",
+                Place::Whole => "Place: everything, the clip's input transform, the fix and the look: it takes the clip's own signal.",
+                Place::Fix => "Place: the fix alone, after any input transform, before any look.",
             }
             .to_owned(),
             how,
@@ -405,7 +469,12 @@ fn clf(
         .into_iter()
         .chain(warning.map(str::to_owned))
         .collect(),
-        input: signal(space),
+        input: match place {
+            Place::InputAndFix | Place::Whole => {
+                "Non-linear R'G'B' of the clip as it was recorded, 0 and 1 at black and white of its code range.".to_owned()
+            }
+            _ => signal(space),
+        },
         output: signal(space),
         process: nodes.process,
     };

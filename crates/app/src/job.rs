@@ -8,7 +8,7 @@ use inkarnat_color::WorkingSpace;
 use inkarnat_cut::Thumbnail;
 use inkarnat_fix::PicturePixel;
 use inkarnat_media::{Codec, Probe, Timecode};
-use inkarnat_ops::MovingChain;
+use inkarnat_ops::{MovingChain, Op};
 use inkarnat_people::{FaceLight, FaceTrack, Outline};
 use inkarnat_reading::{
     BackgroundReading, ClipRule, FrameReading, Patch, ShotLimits, ShotReading, Similarity,
@@ -47,6 +47,9 @@ pub enum Job {
 pub struct LookJob {
     /// The source.
     pub path: PathBuf,
+    /// What brings its signal to the working signal; empty where it is that already.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub input: Vec<Op>,
     /// The frames.
     pub frames: Vec<u64>,
 }
@@ -97,6 +100,9 @@ pub struct PersonPatches {
 pub struct ReadJob {
     /// The source.
     pub path: PathBuf,
+    /// What brings its signal to the working signal; empty where it is that already.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub input: Vec<Op>,
     /// First source frame of the shot.
     pub first: u64,
     /// Frames of the shot.
@@ -285,6 +291,9 @@ pub struct Read {
 pub struct RenderJob {
     /// The source.
     pub source: PathBuf,
+    /// What brings its signal to the working signal; empty where it is that already.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub input: Vec<Op>,
     /// Where to write; renamed by the parent when closed.
     pub output: PathBuf,
     /// First source frame that is written.
@@ -297,6 +306,9 @@ pub struct RenderJob {
     pub timecode: Option<Timecode>,
     /// What to do to each picture.
     pub chain: MovingChain,
+    /// The film's working space: what comes out where there is an input transform.
+    #[serde(default)]
+    pub space: WorkingSpace,
     /// How to encode.
     pub codec: Codec,
     /// Where to write what the encoder is given, for checks: planes one after the other, frame by
@@ -338,6 +350,9 @@ pub struct ProvePerson {
 pub struct ProveJob {
     /// The source.
     pub source: PathBuf,
+    /// What brings its signal to the working signal; empty where it is that already.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub input: Vec<Op>,
     /// The delivered file.
     pub delivered: PathBuf,
     /// The source frame that the delivered file begins with.
@@ -393,6 +408,9 @@ pub struct Proved {
 pub struct AgainstJob {
     /// The source.
     pub source: PathBuf,
+    /// What brings its signal to the working signal; empty where it is that already.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub input: Vec<Op>,
     /// The programme.
     pub programme: PathBuf,
     /// The programme's frame that the list says the shot begins with.
@@ -476,6 +494,9 @@ pub enum PictureForm {
 pub struct PictureJob {
     /// The source.
     pub path: PathBuf,
+    /// What brings its signal to the working signal; empty where it is that already.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub input: Vec<Op>,
     /// First frame.
     pub first: u64,
     /// How many frames in a row.
@@ -520,6 +541,9 @@ pub enum TracedSkin {
 pub struct TraceJob {
     /// The source.
     pub path: PathBuf,
+    /// What brings its signal to the working signal; empty where it is that already.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub input: Vec<Op>,
     /// The frame.
     pub frame: u64,
     /// Skin alone, as it lies in this frame; else the whole picture.

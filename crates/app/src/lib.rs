@@ -23,6 +23,7 @@ mod limit;
 mod lists;
 mod nearest;
 mod problem;
+mod seen;
 pub mod show;
 mod steps;
 mod tables;
@@ -61,4 +62,5 @@ pub use steps::taking::{
     AimSetting, draw, draw_shape, open_or_create, patches_listed, set_aims, take_in, undraw,
 };
 pub use steps::tinting::set_tint;
+pub use steps::transforming::{LookSaid, TakenTransform, set_input, set_look};
 pub use worker::Workers;

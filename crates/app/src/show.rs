@@ -10,14 +10,17 @@ pub use cut::{
 use crate::faces::FaceFacts;
 use crate::limit::{Limited, as_delivered};
 use crate::nearest::NearestCdl;
+use crate::seen::Seen;
 use crate::steps::cutting::used_of;
 use crate::steps::exposing;
 use crate::steps::finding::{Present, facts_of, present};
 use crate::steps::fixing::{FixRecord, aim_setting};
-use crate::steps::handing::{chain_of, clip_key, span_of_clip, timecode_at};
+use crate::steps::handing::{clip_chain, clip_key, span_of_clip, timecode_at};
 use crate::steps::lighting::light_for;
 use crate::steps::proving::Proof;
+use crate::steps::proving::{has_look, with_look};
 use crate::steps::suggesting::carrying;
+use crate::steps::transforming::look_of;
 use crate::{Result, problem::Problem};
 use cut::{cut_parts, left_out_report};
 use inkarnat_color::{Chroma, Hue, SKIN_TONE_LINE, Ycbcr, delta_e_2000};
@@ -163,6 +166,12 @@ pub struct ShotReport {
     pub note: Option<String>,
     /// Spans and parts of the picture that are left out of every reading and statistic.
     pub left_out: Vec<LeftOutReport>,
+    /// The file that brings the clip's own signal to the working signal; null where it is that already.
+    #[serde(default)]
+    pub input: Option<String>,
+    /// The file of the look over the fix, through which readings are seen; null without one.
+    #[serde(default)]
+    pub look: Option<String>,
     /// The setup that carries the fix.
     pub setup: String,
     /// The scene.
@@ -731,6 +740,14 @@ fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
             Some(source) => left_out_report(source, shot)?,
             None => Vec::new(),
         },
+        input: match &source {
+            Some(source) => film.input_of(source.id)?.map(|input| input.name),
+            None => None,
+        },
+        look: match &setup {
+            Some(setup) => look_of(film, setup)?.map(|look| look.name),
+            None => None,
+        },
         setup: setup.map(|setup| setup.name).unwrap_or_default(),
         scene,
         state,
@@ -835,15 +852,19 @@ fn current_proof(film: &Film, shot: &Shot, source: &Source) -> Result<Option<Pro
 
 /// The clip that was handed over, unless the fix has changed since.
 fn current_clip(film: &Film, shot: &Shot, source: &Source) -> Result<Option<Deliverable>> {
-    let chain = chain_of(film, shot)?;
-    Ok(film.deliverables()?.into_iter().find(|clip| {
-        clip.kind == "clip"
-            && clip.shot == Some(shot.id)
-            && serde_json::from_value(clip.detail["codec"].clone()).is_ok_and(|codec| {
-                let chain = as_delivered(chain.clone(), clip);
-                clip_key(source, &chain, codec, span_of(clip, source)) == clip.key
-            })
-    }))
+    for clip in film.deliverables()? {
+        if clip.kind != "clip" || clip.shot != Some(shot.id) {
+            continue;
+        }
+        let Ok(codec) = serde_json::from_value(clip.detail["codec"].clone()) else {
+            continue;
+        };
+        let chain = as_delivered(clip_chain(film, shot, has_look(&clip))?, &clip);
+        if clip_key(film, source, &chain, codec, span_of(&clip, source))? == clip.key {
+            return Ok(Some(clip));
+        }
+    }
+    Ok(None)
 }
 
 /// The half-open span of source frames that a delivered clip holds.
@@ -871,7 +892,13 @@ fn person_report(
     proved: bool,
 ) -> Result<PersonReport> {
     let person = &present.person;
-    let reading = |stage| film.shot_reading::<ShotReading>(shot.id, person.id, stage);
+    let (seen, look) = (Seen::of(film, shot)?, with_look(film, shot)?);
+    let reading = |stage| -> Result<Option<ShotReading>> {
+        let whole = look && stage != Stage::Before;
+        film.shot_reading::<ShotReading>(shot.id, person.id, stage)?
+            .map(|reading| seen.reading((film, shot, person.id), (stage, whole), &reading))
+            .transpose()
+    };
     let before = reading(Stage::Before)?;
     let solved = record.and_then(|record| {
         let fix = record.fix();

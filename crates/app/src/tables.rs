@@ -1,6 +1,8 @@
 //! Readings as tables.
 
+use crate::seen::Seen;
 use crate::show::{PersonReport, ReadingReport, ShotReport, report};
+use crate::steps::proving::with_look;
 use crate::{AppError, Result};
 use inkarnat_film::{Film, Stage};
 use inkarnat_interchange::readings::{FRAME_HEADER, FrameRow, SHOT_HEADER, ShotRow, table};
@@ -68,6 +70,7 @@ fn frame_rows(film: &Film) -> Result<Vec<FrameRow>> {
     let mut rows = Vec::new();
     let people = film.people()?;
     for shot in film.shots()? {
+        let (seen, whole) = (Seen::of(film, &shot)?, with_look(film, &shot)?);
         for person in &people {
             for (name, stage) in [
                 ("before", Stage::Before),
@@ -75,7 +78,9 @@ fn frame_rows(film: &Film) -> Result<Vec<FrameRow>> {
                 ("proof", Stage::Proof),
             ] {
                 let frames = film.frame_readings::<Vec<FrameReading>>(shot.id, person.id, stage)?;
-                rows.extend(frames.unwrap_or_default().iter().map(|frame| {
+                let whole = whole && stage != Stage::Before;
+                let frames = seen.frames(frames.unwrap_or_default(), whole);
+                rows.extend(frames.iter().map(|frame| {
                     let chroma = frame.mean.chroma();
                     FrameRow {
                         shot: shot.name.clone(),

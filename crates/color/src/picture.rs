@@ -259,6 +259,12 @@ pub struct PixelFormat {
     pub levels: Levels,
 }
 
+/// What brings a clip's own R'G'B' (camera log, another coding) to the working signal.
+pub trait ToWorking: std::fmt::Debug + Send + Sync {
+    /// Changes R', G' and B' of any number of pixels in place; each pixel by itself.
+    fn apply_rows(&self, rows: [&mut [f32]; 3]);
+}
+
 /// A native picture as it was decoded.
 #[derive(Clone, Copy, Debug)]
 pub struct Native<'a> {
@@ -270,6 +276,8 @@ pub struct Native<'a> {
     pub format: PixelFormat,
     /// Y' Cb Cr, R' G' B', or three times Y'.
     pub planes: [Plane<'a>; 3],
+    /// What its signal goes through before anything looks at it; `None` where it is the working signal already.
+    pub input: Option<&'a dyn ToWorking>,
 }
 
 /// The two taps that bring a subsampled plane to one luma position.
@@ -283,10 +291,24 @@ fn taps(position: usize, halvings: u8, offset: f32, length: usize) -> (usize, us
 }
 
 impl Native<'_> {
-    /// Writes R'G'B' of one row of a region to `out` (each as long as the region is wide).
+    /// Writes the working signal of one row of a region to `out` (each as long as the region is wide).
     ///
     /// Excursions are kept. `scratch` is reused from row to row.
     pub fn rgb_row(
+        &self,
+        region: Region,
+        row: usize,
+        scratch: &mut RowScratch,
+        [r, g, b]: [&mut [f32]; 3],
+    ) {
+        self.coded_row(region, row, scratch, [&mut *r, &mut *g, &mut *b]);
+        if let Some(input) = self.input {
+            input.apply_rows([r, g, b]);
+        }
+    }
+
+    /// R'G'B' of one row as it is coded.
+    fn coded_row(
         &self,
         region: Region,
         row: usize,
@@ -413,12 +435,12 @@ impl Native<'_> {
         picture
     }
 
-    /// The luma signal of a region, row by row, straight from the native plane; of R'G'B' pictures
-    /// by the given coefficients.
+    /// The luma signal of a region, row by row, straight from the native plane; of R'G'B' pictures, and where there is an
+    /// input transform, by the given coefficients.
     #[must_use]
     pub fn luma_region(&self, region: Region, coefficients: Coefficients) -> Vec<f32> {
         let region = region.clipped(self.width, self.height);
-        if self.format.model == Model::Rgb {
+        if self.format.model == Model::Rgb || self.input.is_some() {
             return self.rgb_region(region).luma(coefficients);
         }
         let (zero, unit) = self.format.levels.luma_scale(self.format.depth);
@@ -498,6 +520,7 @@ impl Planes16 {
             height: self.height,
             format: self.format,
             planes: [plane(0), plane(1), plane(2)],
+            input: None,
         }
     }
 
@@ -580,7 +603,8 @@ impl Planes16 {
             "picture sizes differ"
         );
         let (from, to) = (source.format, self.format);
-        let same_codes = from.model == to.model
+        let same_codes = source.input.is_none()
+            && from.model == to.model
             && from.levels == to.levels
             && from.depth <= to.depth
             && (from.levels == Levels::Narrow || from.depth == to.depth);

@@ -25,6 +25,7 @@ mod pack;
 mod results;
 mod schema;
 mod store;
+mod transforms;
 mod undo;
 
 pub use error::{FilmError, Result};
@@ -41,3 +42,4 @@ pub use pack::Packed;
 pub use results::{PatchTrack, PersonReading, ReadResult, value_of};
 pub use schema::{APPLICATION_ID, SCHEMA_VERSION};
 pub use store::Film;
+pub use transforms::{NewTransform, SceneLook, Transform};

@@ -133,6 +133,7 @@ const MIGRATIONS: &[&str] = &[
     BY_HAND,
     EXPOSURES,
     CONSTANT,
+    TRANSFORMS,
 ];
 
 /// Faces found, who they are, what is asked about them.
@@ -257,6 +258,23 @@ const EXPOSURES: &str = "
 
 /// Shots of which the editor says that their fix does not follow the light.
 const CONSTANT: &str = "ALTER TABLE shot ADD COLUMN constant INTEGER NOT NULL DEFAULT 0;";
+
+/// Input transforms of clips, looks of scenes and of the film. `scene.look_id`: null: the film's, 0: none.
+const TRANSFORMS: &str = "
+    CREATE TABLE transform (
+        id        INTEGER PRIMARY KEY,
+        name      TEXT NOT NULL,
+        input_key TEXT NOT NULL,
+        ops       BLOB NOT NULL,
+        UNIQUE (name, input_key)
+    ) STRICT;
+    CREATE TABLE source_input (
+        source_id    INTEGER PRIMARY KEY REFERENCES source (id),
+        transform_id INTEGER NOT NULL REFERENCES transform (id)
+    ) STRICT;
+    ALTER TABLE film ADD COLUMN look_id INTEGER;
+    ALTER TABLE scene ADD COLUMN look_id INTEGER;
+";
 
 /// Sets the connection up and says whether the file is a film.
 pub(crate) fn check(connection: &Connection, path: &Path) -> Result<i64> {

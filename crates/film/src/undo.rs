@@ -25,6 +25,7 @@ const TABLES: &[(&str, bool)] = &[
     ("person", false),
     ("patch", true),
     ("editor_note", true),
+    ("source_input", true),
     ("face", false),
     ("question", false),
 ];

@@ -169,7 +169,7 @@ fn residuals(
     let mut all: Vec<f64> = slopes.iter().map(|s| PRICE * s).collect();
     for i in &group.who {
         let after = ready.skin_after(*i, &made, false);
-        all.extend(targets[*i].distance(&after.value).components);
+        all.extend(targets[*i].distance(&after.seen).components);
     }
     all
 }

@@ -300,7 +300,10 @@ pub(crate) fn excess(
 #[derive(Clone)]
 pub(crate) struct State {
     pub(crate) made: Move,
+    /// Everybody as seen through the look.
     pub(crate) after: Vec<SkinValue>,
+    /// Everybody's signal before it.
+    pub(crate) signal: Vec<SkinValue>,
     pub(crate) excess: Excess,
     clip_growth_pct: f64,
     /// Chroma that clipped areas gain, CIEDE2000, and level that they lose, percent.
@@ -323,7 +326,7 @@ impl Objective<'_> {
             On::Some(&self.edges)
         };
         let measures = self.ready.measures(&made, &skin, &on);
-        let after: Vec<SkinValue> = skin.iter().map(|s| s.value).collect();
+        let after: Vec<SkinValue> = skin.iter().map(|s| s.seen).collect();
         let excess = excess(
             &measures,
             &self.limits,
@@ -335,6 +338,7 @@ impl Objective<'_> {
             State {
                 made,
                 after,
+                signal: skin.iter().map(|s| s.value).collect(),
                 excess,
                 clip_growth_pct: measures.clip_growth_pct,
                 blown: measures
@@ -359,7 +363,7 @@ impl Objective<'_> {
         for &i in &self.who {
             let target = &self.targets[i];
             let (level, hue) = target.apart(&after[i]);
-            let (level_before, hue_before) = target.apart(&self.ready.people[i].before);
+            let (level_before, hue_before) = target.apart(&self.ready.people[i].seen);
             let may = |held: [f64; 2]| {
                 let held = held[usize::from(self.who.len() > 1)];
                 target.aim.width * (held + (1.0 - held) * free)

@@ -1,6 +1,7 @@
 //! What the solver is given.
 
 use inkarnat_color::WorkingSpace;
+use inkarnat_ops::Op;
 use serde::{Deserialize, Serialize};
 
 use crate::aim::{Aim, AimKind};
@@ -50,6 +51,9 @@ pub struct Problem {
     /// The scene: people read alike in all problems of one scene. `None`: alone.
     #[serde(default)]
     pub scene: Option<String>,
+    /// The look that follows the fix: aims are for what is seen through it, everything else for what goes into it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub look: Vec<Op>,
     /// Rows of the table of lights that must not be used, by name (`data/skin_light.csv`).
     #[serde(default)]
     pub excluded_lights: Vec<String>,

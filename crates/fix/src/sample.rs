@@ -12,6 +12,7 @@ use crate::joint::Belief;
 use crate::light::surfaces::RADIUS;
 use crate::light::{LightEstimate, linear709, log_ratios_of, working_from_linear709};
 use crate::limits::Limits;
+use crate::look::Look;
 use crate::model::{Logged, Move};
 use crate::problem::Problem;
 use crate::solution::SkinValue;
@@ -45,9 +46,13 @@ pub(crate) struct SkinSet {
     /// Coloured as the light, from the 95th percentile of skin up to white.
     pub(crate) upper: Vec<Logged>,
     pub(crate) before: SkinValue,
+    /// The same seen through the look.
+    pub(crate) seen: SkinValue,
     pub(crate) few: Vec<Logged>,
     /// What the trimmed means of all pixels have over those of the few, in the source.
     pub(crate) few_off: inkarnat_color::Ycbcr,
+    /// The same seen through the look.
+    few_seen_off: inkarnat_color::Ycbcr,
     spread: f64,
     few_spread: f64,
 }
@@ -73,6 +78,7 @@ pub(crate) struct NeutralGroup {
 pub(crate) struct Ready {
     pub(crate) space: WorkingSpace,
     pub(crate) lab: LabConverter,
+    pub(crate) look: Look,
     pub(crate) people: Vec<SkinSet>,
     /// Everything but skin.
     pub(crate) outside: Vec<[f64; 3]>,
@@ -96,6 +102,8 @@ pub(crate) struct Ready {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct SkinAfter {
     pub(crate) value: SkinValue,
+    /// The same seen through the look: what an aim is for.
+    pub(crate) seen: SkinValue,
     /// Spread of chromaticity, after over before.
     spread_ratio: f64,
 }
@@ -180,6 +188,7 @@ impl Ready {
             .filter_map(|p| finite(&p.rgb))
             .collect();
         let lab = LabConverter::new(space);
+        let look = Look::new(&problem.look);
         let light = LightEstimate {
             neutral: belief.white.neutrals(),
             white: belief.white.clone(),
@@ -204,7 +213,7 @@ impl Ready {
         let people = skin
             .into_iter()
             .zip(&values)
-            .map(|(pixels, value)| SkinSet::new(pixels, *value, light_colour, space))
+            .map(|(pixels, value)| SkinSet::new(pixels, *value, light_colour, (space, &lab, &look)))
             .collect();
 
         let mut by_luma: Vec<[f64; 3]> = picture.clone();
@@ -247,6 +256,7 @@ impl Ready {
             few: Logged::all(&thinned(&picture, FEW)),
             space,
             lab,
+            look,
             people,
             outside,
             picture: Logged::all(&picture),
@@ -276,16 +286,25 @@ impl Ready {
         let set = &self.people[person];
         let source = if thorough { &set.pixels } else { &set.few };
         let pixels: Vec<[f64; 3]> = source.iter().map(|p| by.apply_logged(p)).collect();
-        let mut mean = trimmed_means(&pixels, self.space);
-        if !thorough {
-            mean.y += set.few_off.y;
-            mean.cb += set.few_off.cb;
-            mean.cr += set.few_off.cr;
-        }
+        let of = |pixels: &[[f64; 3]], off: inkarnat_color::Ycbcr| {
+            let mut mean = trimmed_means(pixels, self.space);
+            if !thorough {
+                mean.y += off.y;
+                mean.cb += off.cb;
+                mean.cr += off.cr;
+            }
+            value_of(mean, self.space, &self.lab)
+        };
+        let value = of(&pixels, set.few_off);
+        let seen = match self.look.through(&pixels) {
+            Some(seen) => of(&seen, set.few_seen_off),
+            None => value,
+        };
         let spread = chromaticity_spread(&pixels, self.space);
         let spread_before = if thorough { set.spread } else { set.few_spread };
         SkinAfter {
-            value: value_of(mean, self.space, &self.lab),
+            value,
+            seen,
             // Below a thousandth of ln there is no spread to speak of (a flat patch).
             spread_ratio: (spread + 1e-3) / (spread_before + 1e-3),
         }
@@ -456,7 +475,7 @@ impl SkinSet {
         pixels: Vec<[f64; 3]>,
         before: SkinValue,
         light_colour: [f64; 3],
-        space: WorkingSpace,
+        (space, lab, look): (WorkingSpace, &LabConverter, &Look),
     ) -> Self {
         let mut lumas: Vec<f64> = pixels.iter().map(|p| space.coefficients.luma(*p)).collect();
         lumas.sort_by(f64::total_cmp);
@@ -493,13 +512,26 @@ impl SkinSet {
                 .total_cmp(&space.coefficients.luma(*b))
         });
         let few = thinned(&by_luma, FEW_SKIN);
-        let (all, some) = (trimmed_means(&pixels, space), trimmed_means(&few, space));
-        Self {
-            few_off: inkarnat_color::Ycbcr {
+        let off = |all: &[[f64; 3]], some: &[[f64; 3]]| {
+            let (all, some) = (trimmed_means(all, space), trimmed_means(some, space));
+            inkarnat_color::Ycbcr {
                 y: all.y - some.y,
                 cb: all.cb - some.cb,
                 cr: all.cr - some.cr,
-            },
+            }
+        };
+        let few_off = off(&pixels, &few);
+        let (seen, few_seen_off) = match (look.through(&pixels), look.through(&few)) {
+            (Some(all), Some(some)) => (
+                value_of(trimmed_means(&all, space), space, lab),
+                off(&all, &some),
+            ),
+            _ => (before, few_off),
+        };
+        Self {
+            few_off,
+            seen,
+            few_seen_off,
             spread: chromaticity_spread(&pixels, space),
             few_spread: chromaticity_spread(&few, space),
             few: Logged::all(&few),

@@ -17,7 +17,7 @@ use crate::objective::{LIMITS, Objective, State as MoveState, Target};
 use crate::problem::{Problem, ProblemError};
 use crate::sample::{Edges, Measures, Ready, signal_of};
 use crate::solution::{Fix, PersonResult, Reach, Solution, State};
-use crate::target::centre;
+use crate::target::seen_centre;
 use inkarnat_color::delta_e_2000;
 
 /// Solves one problem by itself in every reach and chooses.
@@ -115,7 +115,7 @@ const CAST: f64 = 2.0;
 /// Whether a shot is to be left alone: everybody on aim with half of their width to spare, and no cast on the neutrals.
 fn left_alone(ready: &Ready, targets: &[Target]) -> bool {
     let on_aim = ready.people.iter().zip(targets).all(|(set, target)| {
-        let distance = target.distance(&set.before);
+        let distance = target.distance(&set.seen);
         let off = distance
             .components
             .iter()
@@ -175,12 +175,12 @@ pub(crate) fn targets_of(problem: &Problem, ready: &Ready, belief: &Belief) -> V
         .iter()
         .enumerate()
         .map(|(i, person)| {
-            let at = centre(
+            let at = seen_centre(
                 &person.aim,
                 &ready.people[i].before,
                 &belief.people[i],
                 &ready.light,
-                problem.space,
+                (problem.space, &ready.look),
             );
             Target::new(person.aim.clone(), at)
         })
@@ -276,14 +276,14 @@ fn starts(objective: &Objective<'_>) -> Vec<Parameters> {
     let who = &objective.who;
     let mean = |f: &dyn Fn(usize) -> f64| who.iter().map(|i| f(*i)).sum::<f64>() / who.len() as f64;
     let level = mean(&|i| {
-        let from = ready.people[i].before.level.signal().max(0.02);
+        let from = ready.people[i].seen.level.signal().max(0.02);
         let to = objective.targets[i].centre.level.signal().max(0.02);
         (to / from).ln()
     });
     match objective.family.reach {
         Reach::Mids => {
             let power = mean(&|i| {
-                let from = ready.people[i].before.level.signal().clamp(0.02, 0.98);
+                let from = ready.people[i].seen.level.signal().clamp(0.02, 0.98);
                 let to = objective.targets[i].centre.level.signal().clamp(0.02, 0.98);
                 (to.ln() / from.ln()).ln()
             });
@@ -295,7 +295,7 @@ fn starts(objective: &Objective<'_>) -> Vec<Parameters> {
                 mean(&|i| {
                     let colour = |signal| log_ratios(linear709(signal, ready.space))[c];
                     colour(objective.targets[i].centre.signal(ready.space))
-                        - colour(signal_of(&ready.people[i].before, ready.space))
+                        - colour(signal_of(&ready.people[i].seen, ready.space))
                 })
             });
             // Signal goes with about the 0.45th power of light.
@@ -445,7 +445,7 @@ pub(crate) fn judged(
         ready,
         &state.made,
         &measures,
-        &Asked::of(ready, &state.after),
+        &Asked::of(ready, &state.signal),
         problem.dark_noise,
     );
     let explain = explain(
@@ -472,7 +472,7 @@ fn results(problem: &Problem, objective: &Objective<'_>, state: &MoveState) -> V
         .enumerate()
         .map(|(i, person)| {
             let target = &objective.targets[i];
-            let before = objective.ready.people[i].before;
+            let before = objective.ready.people[i].seen;
             let after = state.after[i];
             PersonResult {
                 name: person.name.clone(),

@@ -7,11 +7,46 @@ use nalgebra::{Matrix2, Vector2};
 use crate::aim::{Aim, AimCentre, SaturationAim, Want};
 use crate::joint::PersonBelief;
 use crate::light::{LightEstimate, SkinEstimate, linear709, log_ratios, working_from_linear709};
+use crate::look::Look;
 use crate::sample::{at_level, signal_of};
 use crate::solution::SkinValue;
 
+/// The centre of an aim for one person, as it is seen through a look: what is not typed is this person's own.
+pub(crate) fn seen_centre(
+    aim: &Aim,
+    before: &SkinValue,
+    belief: &PersonBelief,
+    light: &LightEstimate,
+    (space, look): (WorkingSpace, &Look),
+) -> AimCentre {
+    if !look.is_some() {
+        return centre(aim, before, belief, light, space);
+    }
+    let own_at = |level: Percent| {
+        let own = own_chroma(before, &belief.skin, light, level, space);
+        look.centre(
+            &AimCentre::new(level, own.hue(), own.magnitude(), space),
+            space,
+        )
+    };
+    let own = match aim.level.centre() {
+        None => own_at(Percent(belief.level_pct)),
+        Some(level) => own_at(look.level_for(Percent(level), |at| own_at(at).level)),
+    };
+    let level = aim.level.centre().map_or(own.level, Percent);
+    let hue = aim.hue.centre_hue().or(own.hue);
+    let chroma = match aim.saturation {
+        SaturationAim::Ratio(Want::Value(ratio)) => ratio * level.signal(),
+        SaturationAim::Ratio(Want::Band(band)) => band.middle() * level.signal(),
+        SaturationAim::ChromaAb(wanted) => chroma_of_lab(level, hue, wanted, space),
+        // What the look makes of this skin's colour is the look's business, on whatever hue.
+        SaturationAim::Own | SaturationAim::Ratio(Want::Own) => own.chroma,
+    };
+    AimCentre::new(level, hue, chroma, space)
+}
+
 /// The centre of an aim for one person: what is not typed is this person's own.
-pub(crate) fn centre(
+fn centre(
     aim: &Aim,
     before: &SkinValue,
     belief: &PersonBelief,

@@ -82,6 +82,12 @@ pub(crate) enum Verb {
         /// Take the exposure that the pictures propose for what is dark or bright as a whole; else it is only proposed
         #[arg(long)]
         accept: bool,
+        /// What brings clips to the working signal (.cube, .clf, .cdl): of all, or of one ('CLIP=FILE')
+        #[arg(long, value_name = "FILE")]
+        input: Vec<String>,
+        /// The look over the fix (.cube, .clf, .cdl): readings and aims are what is seen through it
+        #[arg(long, value_name = "FILE")]
+        look: Option<PathBuf>,
         /// How clips are coded
         #[arg(long, value_enum, default_value_t = CodecName::Prores)]
         codec: CodecName,
@@ -184,6 +190,40 @@ pub(crate) enum Verb {
         /// Exposure of a scene (of a setup, where no scenes were told apart) in stops; `own`: nothing is said
         #[arg(long, value_name = "NAME=STOPS", allow_hyphen_values = true)]
         exposure: Vec<String>,
+    },
+    /// Say what brings clips to the working signal (camera log, another coding); without a file, show it
+    ///
+    /// The first link of the chain: input transform, fix, look. Everything is read, fixed and rendered behind it. The file is
+    /// kept in the film. What was read of the clips is read again by the next `find` or `read`.
+    Input {
+        /// The film file
+        film: PathBuf,
+        /// The transform: .cube, .clf, .cc, .ccc or .cdl, from the clip's signal to the film's working signal
+        file: Option<PathBuf>,
+        /// The clips; without any, all of the film
+        clips: Vec<String>,
+        /// Take it away: the clips are the working signal as they are
+        #[arg(long)]
+        none: bool,
+    },
+    /// Say which look lies over the fix, in the film or in a scene; without a file, show it
+    ///
+    /// Readings, aims and pictures are what is seen through it, and fixes are found through it. What is handed over leaves it
+    /// out unless asked (`handover --with-look`). The file is kept in the film; nothing is read again.
+    Look {
+        /// The film file
+        film: PathBuf,
+        /// The look: .cube, .clf, .cc, .ccc or .cdl
+        file: Option<PathBuf>,
+        /// The scene; without it, the film, for scenes that say nothing else
+        #[arg(long, value_name = "NAME")]
+        scene: Option<String>,
+        /// Take it away; in a scene: none there, even where the film has one
+        #[arg(long, conflicts_with = "file")]
+        none: bool,
+        /// The scene has the film's again
+        #[arg(long, requires = "scene", conflicts_with_all = ["file", "none"])]
+        of_film: bool,
     },
     /// Find the smallest correction of every shot
     Fix {
@@ -297,6 +337,12 @@ pub(crate) enum Verb {
         /// 0 to 100 %; tables and CLF with it are written beside those without
         #[arg(long, value_name = "LIMITS", value_enum, num_args = 0..=1, require_equals = true, default_missing_value = "preferred")]
         limit: Option<LimitWord>,
+        /// Put the look into the clips, and write tables and CLF of fix and look beside those of the fix
+        #[arg(long)]
+        with_look: bool,
+        /// Write tables and CLF that begin before the clip's input transform too, for programs that take the clip as recorded
+        #[arg(long)]
+        with_input: bool,
         /// Directory for what the encoder was given, for checks
         #[arg(long, value_name = "DIR", hide = true)]
         encoder_input: Option<PathBuf>,

@@ -13,6 +13,7 @@ mod page;
 mod people;
 mod progress;
 mod table;
+mod transforms;
 
 use anyhow::Context as _;
 use arguments::{Arguments, CodecName, Verb};
@@ -201,6 +202,19 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
             println!("\n{}", arguments::CAUTION);
             Ok(after_step(&problems, problems.len() == person.len()))
         }
+        Verb::Input {
+            film,
+            file,
+            clips,
+            none,
+        } => transforms::input(&film, file, clips, none),
+        Verb::Look {
+            film,
+            file,
+            scene,
+            none,
+            of_film,
+        } => transforms::look(&film, file.as_deref(), scene.as_deref(), (none, of_film)),
         Verb::Fix {
             film,
             shot,
@@ -224,6 +238,8 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
             name,
             handles,
             limit,
+            with_look,
+            with_input,
             encoder_input,
         } => {
             let mut film = Film::open(&film)?;
@@ -233,6 +249,8 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
                 since,
                 name,
                 limit: limit.map(arguments::LimitWord::limit),
+                look: with_look,
+                input: with_input,
                 ..delivery(codec)
             };
             hand_over(&mut film, &to, &delivery, context, &mut problems)?;
@@ -357,6 +375,8 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
             person,
             tint,
             accept,
+            input,
+            look,
             codec,
             no_faces,
             every,
@@ -370,6 +390,8 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
                 aims: person,
                 tint: tint.map(|tint| tint.word().to_owned()),
                 accept,
+                inputs: input,
+                look,
                 directory: to,
                 delivery: delivery(codec),
             };

@@ -130,6 +130,21 @@ pub(crate) fn groups(report: &FilmReport) {
     table.print();
 }
 
+/// What lies before and after the fix of each shot.
+pub(crate) fn transforms(report: &FilmReport) {
+    let mut table = Table::new(&["shot", "scene", "input transform", "look"]);
+    for shot in &report.shots {
+        let named = |name: &Option<String>| name.clone().unwrap_or_else(|| "-".to_owned());
+        table.rows.push(vec![
+            shot.shot.clone(),
+            shot.scene.clone(),
+            named(&shot.input),
+            named(&shot.look),
+        ]);
+    }
+    table.print();
+}
+
 /// The film, or one shot of it at length.
 pub(crate) fn film(report: &FilmReport, shot: Option<&str>) {
     println!(

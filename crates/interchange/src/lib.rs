@@ -11,6 +11,7 @@ pub mod cube;
 pub mod edl;
 pub mod otio;
 pub mod readings;
+pub mod transform;
 mod xml;
 
 pub use cdl::{CdlError, CdlFile, Correction, Form};
@@ -19,3 +20,4 @@ pub use cube::{CubeError, CubeFile, Lut1d, Place, Table};
 pub use edl::EdlError;
 pub use otio::OtioError;
 pub use readings::{FrameRow, ShotRow};
+pub use transform::{TransformError, read_transform};

@@ -2,7 +2,10 @@
 
 use crate::ffi::{Component, Layout, RawFrame};
 use crate::time::FrameTime;
-use inkarnat_color::picture::{Native, PixelFormat, Plane, Planes16, Samples, chroma_size};
+use inkarnat_color::picture::{
+    Native, PixelFormat, Plane, Planes16, Samples, ToWorking, chroma_size,
+};
+use std::sync::Arc;
 
 /// One picture of a clip, with the meaning of its codes.
 pub struct Frame {
@@ -14,6 +17,8 @@ pub struct Frame {
     pub(crate) width: usize,
     pub(crate) height: usize,
     pub(crate) store: Store,
+    /// What brings its signal to the working signal.
+    pub(crate) input: Option<Arc<dyn ToWorking>>,
 }
 
 /// Where the planes are.
@@ -82,9 +87,17 @@ impl Frame {
         self.format
     }
 
-    /// The planes as decoded: no code is changed.
+    /// The planes as decoded: no code is changed. Their signal goes through the input transform of the reader, where it has
+    /// one.
     #[must_use]
     pub fn native(&self) -> Native<'_> {
+        Native {
+            input: self.input.as_deref(),
+            ..self.coded()
+        }
+    }
+
+    fn coded(&self) -> Native<'_> {
         match &self.store {
             Store::Unpacked { planes, .. } => planes.as_native(),
             Store::Decoded { frame, planes } => {
@@ -113,6 +126,7 @@ impl Frame {
                     height,
                     format: self.format,
                     planes: [plane(0), plane(1), plane(2)],
+                    input: None,
                 }
             }
         }

@@ -9,8 +9,9 @@ use crate::probe::{self, Kind, OtherStream, Probe, Scan};
 use crate::tags::{self, Raw, Stated, Tags};
 use crate::time::{FrameTime, Rational};
 use crate::{MediaError, still};
-use inkarnat_color::picture::PixelFormat;
+use inkarnat_color::picture::{PixelFormat, ToWorking};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 /// Containers that are opened. Play lists and other formats that point to further files are not
 /// among them.
@@ -32,6 +33,8 @@ pub struct Options {
 pub struct Reader {
     probe: Probe,
     source: Source,
+    /// What brings the signal of its frames to the working signal.
+    to_working: Option<Arc<dyn ToWorking>>,
 }
 
 enum Source {
@@ -100,13 +103,28 @@ impl Reader {
                     frame: Some(frame),
                     options: *options,
                 },
+                to_working: None,
             });
         }
         let (probe, clip) = Clip::open(path, length, options)?;
         Ok(Self {
             probe,
             source: Source::Clip(Box::new(clip)),
+            to_working: None,
         })
+    }
+
+    /// The same reader, whose frames' signal goes through an input transform before anything looks at it.
+    #[must_use]
+    pub fn with_input(mut self, to_working: Option<Arc<dyn ToWorking>>) -> Self {
+        self.to_working = to_working;
+        self
+    }
+
+    /// Whether there is an input transform.
+    #[must_use]
+    pub fn has_input(&self) -> bool {
+        self.to_working.is_some()
     }
 
     /// What was found in the file.
@@ -177,10 +195,14 @@ impl Reader {
     /// # Errors
     /// If nothing more can be read although frames are left, or the picture changes its size.
     pub fn next_frame(&mut self) -> Result<Option<Frame>, MediaError> {
-        match &mut self.source {
-            Source::Clip(clip) => clip.next_frame((self.probe.width, self.probe.height)),
-            Source::Still { frame, .. } => Ok(frame.take()),
-        }
+        let frame = match &mut self.source {
+            Source::Clip(clip) => clip.next_frame((self.probe.width, self.probe.height))?,
+            Source::Still { frame, .. } => frame.take(),
+        };
+        Ok(frame.map(|frame| Frame {
+            input: self.to_working.clone(),
+            ..frame
+        }))
     }
 
     /// One frame by its number.
@@ -598,6 +620,7 @@ impl Clip {
             width,
             height,
             store,
+            input: None,
         };
         Ok((frame, top_first))
     }

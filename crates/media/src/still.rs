@@ -134,6 +134,7 @@ pub(crate) fn read(path: &Path, stated: &Stated) -> Result<(Probe, Frame), Media
             planes: Box::new(planes),
             alpha: None,
         },
+        input: None,
     };
     Ok((probe, frame))
 }

@@ -1,7 +1,7 @@
 //! What the codes of a picture mean: tagged by the file, or assumed by a written rule.
 
 use inkarnat_color::picture::{Model, PixelFormat, Siting, Subsampling};
-use inkarnat_color::{Coefficients, Known, Levels, Primaries};
+use inkarnat_color::{Coefficients, Known, Levels, Primaries, WorkingSpace};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -124,6 +124,28 @@ impl TagCodes {
         transfer: 1,
         matrix: 1,
     };
+
+    /// Of a working space, whose signal is for a BT.1886 display (code points of Rec. ITU-T H.273).
+    #[must_use]
+    pub const fn of(space: WorkingSpace) -> Self {
+        let (primaries, transfer) = match space.primaries {
+            Primaries::Bt709 => (1, 1),
+            Primaries::Bt2020 => (9, 14),
+            Primaries::Bt601Line525 => (6, 6),
+            Primaries::Bt601Line625 => (5, 6),
+        };
+        let matrix = match (space.coefficients, space.primaries) {
+            (Coefficients::Bt709, _) => 1,
+            (Coefficients::Bt2020, _) => 9,
+            (Coefficients::Bt601, Primaries::Bt601Line625) => 5,
+            (Coefficients::Bt601, _) => 6,
+        };
+        Self {
+            primaries,
+            transfer,
+            matrix,
+        }
+    }
 }
 
 /// What the codes of a clip mean.

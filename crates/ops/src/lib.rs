@@ -14,6 +14,7 @@
 pub mod bake;
 pub mod data;
 pub mod fast;
+pub mod neutrals;
 pub mod plain;
 
 pub use bake::{BakeError, Baked, Domain};

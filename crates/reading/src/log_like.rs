@@ -99,7 +99,7 @@ pub fn looks_like_log(picture: &Histogram) -> Option<String> {
     flat.then(|| {
         format!(
             "looks like camera log (blacks at {:.0} %, whites at {:.0} %, pale): read as it is, its \
-             numbers mean nothing; give an input transform for this clip, or say that it is meant so",
+             numbers mean nothing; give this clip its input transform (`inkarnat input`), or leave it where it is meant so",
             low * 100.0,
             high * 100.0
         )

@@ -126,10 +126,21 @@ impl ClipRule {
     /// does not is taken to stop at white.
     #[must_use]
     pub fn of_source(levels: Levels, depth: u8, beyond_share: f64) -> Self {
+        Self::with_top(Self::top_of(levels, depth), beyond_share)
+    }
+
+    /// The signal of the highest video code of a code range and depth.
+    #[must_use]
+    pub fn top_of(levels: Levels, depth: u8) -> f64 {
         let depth = depth.clamp(8, 16);
-        let default = Self::default();
         let (zero, unit) = levels.luma_scale(depth);
-        let top = (f64::from(levels.code_limits(depth).1) - zero) / unit;
+        (f64::from(levels.code_limits(depth).1) - zero) / unit
+    }
+
+    /// The rule for a source whose signal ends at `top`, as [`Self::of_source`].
+    #[must_use]
+    pub fn with_top(top: f64, beyond_share: f64) -> Self {
+        let default = Self::default();
         if beyond_share >= Self::BEYOND_SHARE && top > f64::from(Self::BEYOND) {
             Self {
                 ceiling: (top - 1.0 / 219.0) as f32,

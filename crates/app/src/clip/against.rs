@@ -3,10 +3,12 @@
 //! grid with the pixels that were chosen on the source.
 
 use crate::clip::follow::clip;
+use crate::clip::open_source;
 use crate::clip::proving::{apply, chosen};
 use crate::clip::reading::sum;
 use crate::event::Cancel;
 use crate::job::{Against, AgainstJob, AgainstPerson, ProvePerson};
+use crate::seen::look_alone;
 use crate::{AppError, Result};
 use inkarnat_color::picture::{PixelFormat, Region};
 use inkarnat_color::{Coefficients, Rgb};
@@ -34,7 +36,7 @@ pub(crate) fn perform(
     cancel: &Cancel,
     progress: &dyn Fn(u64, u64),
 ) -> Result<Against> {
-    let mut source = Reader::open(&job.source).map_err(clip)?;
+    let mut source = open_source(&job.source, &job.input)?;
     let mut programme = Reader::open(&job.programme).map_err(clip)?;
     let mut against = Against {
         offset: 0,
@@ -84,6 +86,7 @@ fn read_span(
         to: (programme.probe().width, programme.probe().height),
     };
     let prepared = job.chain.prepare();
+    let look = look_alone(&job.chain).chain.prepare();
     let mut people: Vec<Three> = job.people.iter().map(|_| Three::default()).collect();
     let begins = job.programme_first as i64 + against.offset;
     let (own, coefficients) = (job.own, job.space.coefficients);
@@ -128,7 +131,12 @@ fn read_span(
         for (person, three) in job.people.iter().zip(&mut people) {
             // Where the speed is another, the frames are others than those that were read.
             if job.speed != 1.0 || frame.is_multiple_of(person.every.max(1)) {
-                three.read(job, person, (from, &found), (sizes, &prepared.at(frame)));
+                three.read(
+                    job,
+                    person,
+                    (from, &found),
+                    (sizes, &look, &prepared.at(frame)),
+                );
             }
         }
     }
@@ -317,15 +325,17 @@ impl Three {
         job: &AgainstJob,
         person: &ProvePerson,
         (from, found): (&Frame, &Frame),
-        (sizes, prepared): (Resample, &Prepared),
+        (sizes, look, prepared): (Resample, &Prepared, &Prepared),
     ) {
         self.looked_at += 1;
         let frame = from.index();
-        let Some((picture, chosen)) = chosen(person, from, job.rule, job.space) else {
+        let Some((mut picture, chosen)) = chosen(person, from, job.rule, job.space) else {
             return;
         };
         let mut corrected = picture.clone();
         apply(prepared, &mut corrected);
+        // Uncorrected, the programme has the look too.
+        apply(look, &mut picture);
         let chosen_there = sizes.chosen(&chosen);
         let resampled = |picture: &Rgb| sizes.part(picture, chosen.region).0;
         let there = found.native().rgb_region(chosen_there.region);

@@ -1,19 +1,18 @@
 //! Small pictures of single frames, for telling which shots belong together.
 
-use crate::clip::follow::clip;
+use crate::clip::open_source;
 use crate::clip::picturing::shrunk;
 use crate::event::Cancel;
 use crate::job::{LookJob, Looked};
 use crate::{AppError, Result};
 use inkarnat_color::Region;
 use inkarnat_cut::Thumbnail;
-use inkarnat_media::Reader;
 
 /// Columns: enough to tell one framing from another, so few that noise averages out.
 const WIDTH: usize = 48;
 
 pub(crate) fn perform(job: &LookJob, cancel: &Cancel) -> Result<Looked> {
-    let mut reader = Reader::open(&job.path).map_err(clip)?;
+    let mut reader = open_source(&job.path, &job.input)?;
     let mut pictures = Vec::new();
     for frame in &job.frames {
         if cancel.is_cancelled() {

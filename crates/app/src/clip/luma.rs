@@ -13,7 +13,7 @@ pub(crate) fn reduced(native: &Native<'_>, factor: usize, coefficients: Coeffici
     }
     let (width, height) = (native.width / factor, native.height / factor);
     let area = (factor * factor) as f32;
-    if native.format.model == Model::Rgb {
+    if native.format.model == Model::Rgb || native.input.is_some() {
         let luma = native.luma_region(whole, coefficients);
         let mut out = vec![0.0; width * height];
         for (row, out) in out.chunks_exact_mut(width.max(1)).enumerate() {

@@ -3,12 +3,14 @@
 use crate::AppError;
 use crate::Result;
 use crate::clip::follow::clip;
+use crate::clip::open_source;
 use crate::event::Cancel;
 use crate::job::{PictureForm, PictureJob, Pictured, TraceJob, Traced, TracedSkin};
+use crate::seen::look_alone;
 use inkarnat_color::picture::Native;
 use inkarnat_color::screen::ScreenConverter;
 use inkarnat_color::{Region, Rgb};
-use inkarnat_media::{Frame, Reader, ScreenFormat, encode_for_screen};
+use inkarnat_media::{Frame, ScreenFormat, encode_for_screen};
 use inkarnat_ops::{Chain, Domain};
 use inkarnat_reading::{PatchPixels, patch_pixels, traces};
 use rayon::prelude::*;
@@ -16,7 +18,7 @@ use std::io::Write;
 use std::path::Path;
 
 pub(crate) fn perform(job: &PictureJob, cancel: &Cancel) -> Result<Pictured> {
-    let mut reader = Reader::open(&job.path).map_err(clip)?;
+    let mut reader = open_source(&job.path, &job.input)?;
     let failed = AppError::writing(&job.output);
     let mut file = std::fs::File::create(&job.output).map_err(&failed)?;
     let mut done = Pictured {
@@ -203,7 +205,7 @@ fn packed(rgb: [f32; 3]) -> u32 {
 }
 
 pub(crate) fn trace(job: &TraceJob) -> Result<Traced> {
-    let mut reader = Reader::open(&job.path).map_err(clip)?;
+    let mut reader = open_source(&job.path, &job.input)?;
     let frame = reader.frame(job.frame).map_err(clip)?;
     let native = frame.native();
     let (picture, chosen) = match &job.skin {
@@ -224,7 +226,9 @@ pub(crate) fn trace(job: &TraceJob) -> Result<Traced> {
         }
     };
     let coefficients = job.space.coefficients;
-    let before = traces(&picture, chosen.as_deref(), coefficients);
+    let mut before = picture.clone();
+    apply(&look_alone(&job.chain).chain, &mut before);
+    let before = traces(&before, chosen.as_deref(), coefficients);
     let mut picture = picture;
     apply(&job.chain.at(job.frame), &mut picture);
     let after = traces(&picture, chosen.as_deref(), coefficients);

@@ -5,6 +5,7 @@ use crate::Result;
 use crate::clip::ahead::decode_ahead;
 use crate::clip::follow::clip;
 use crate::clip::limits::LimitReader;
+use crate::clip::open_source;
 use crate::clip::picking::{chosen_of, held_face, held_patch, skin_of_face, skin_rule};
 use crate::clip::reading::sum;
 use crate::event::Cancel;
@@ -27,7 +28,7 @@ pub(crate) fn perform(
     cancel: &Cancel,
     progress: &dyn Fn(u64, u64),
 ) -> Result<Proved> {
-    let mut source = Reader::open(&job.source).map_err(clip)?;
+    let mut source = open_source(&job.source, &job.input)?;
     source.seek(job.first).map_err(clip)?;
     let delivered = Reader::open(&job.delivered).map_err(clip)?;
     let mut faults = Vec::new();

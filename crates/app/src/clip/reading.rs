@@ -4,14 +4,15 @@
 use crate::Result;
 use crate::clip::ahead::decode_ahead;
 use crate::clip::finding::FaceReader;
-use crate::clip::follow::{Followers, clip};
+use crate::clip::follow::Followers;
+use crate::clip::open_source;
 use crate::clip::picking::{chosen_of, held_patch};
 use crate::event::Cancel;
 use crate::job::{PictureRecord, Read, ReadJob, ReadPerson};
 use inkarnat_color::picture::{Native, PixelFormat};
 use inkarnat_color::{Region, WorkingSpace};
 use inkarnat_fix::PicturePixel;
-use inkarnat_media::{Frame, Reader};
+use inkarnat_media::Frame;
 use inkarnat_reading::{
     BackgroundMeter, ClipRule, CodeStep, FrameReading, Patch, PatchPixels, PictureSampler, Pose,
     ShotContext, ShotReading, SkinSample, Track, looks_like_log, read_frame, read_shot,
@@ -63,7 +64,7 @@ struct PersonReader {
 }
 
 pub(crate) fn perform(job: &ReadJob, cancel: &Cancel, progress: &dyn Fn(u64, u64)) -> Result<Read> {
-    let mut reader = Reader::open(&job.path).map_err(clip)?;
+    let mut reader = open_source(&job.path, &job.input)?;
     let probe = reader.probe().clone();
     let patches: Vec<Patch> = job
         .people
@@ -81,7 +82,8 @@ pub(crate) fn perform(job: &ReadJob, cancel: &Cancel, progress: &dyn Fn(u64, u64
     let mut followers = Followers::new(&patches, first, &mut reader, job.space, cancel, |done| {
         progress(done, total);
     })?;
-    let at_top = ClipRule::of_source(probe.format.levels, probe.format.depth, 1.0);
+    let top = top_of(job, probe.format);
+    let at_top = ClipRule::with_top(top, 1.0);
     let mut sampler = PictureSampler::new(
         probe.width,
         probe.height,
@@ -166,12 +168,14 @@ pub(crate) fn perform(job: &ReadJob, cancel: &Cancel, progress: &dyn Fn(u64, u64
         settle(&mut waiting, &mut faces, u64::MAX);
         Ok(())
     })?;
-    let rule = ClipRule::of_source(
-        probe.format.levels,
-        probe.format.depth,
-        sampler.histogram().beyond_share(),
-    );
-    let mut notes: Vec<String> = looks_like_log(sampler.histogram()).into_iter().collect();
+    let rule = ClipRule::with_top(top, sampler.histogram().beyond_share());
+    let mut notes: Vec<String> = looks_like_log(sampler.histogram())
+        .map(|note| match job.input.is_empty() {
+            true => note,
+            false => format!("behind its input transform, {note}"),
+        })
+        .into_iter()
+        .collect();
     let sample = sampler.finish(PICTURE_PIXELS);
     if seen < job.frames {
         notes.push(format!(
@@ -219,6 +223,16 @@ pub(crate) fn perform(job: &ReadJob, cancel: &Cancel, progress: &dyn Fn(u64, u64
         },
         notes,
     })
+}
+
+/// The highest working signal that a source can have: that of its top code, behind its input transform.
+fn top_of(job: &ReadJob, format: PixelFormat) -> f64 {
+    let top = ClipRule::top_of(format.levels, format.depth);
+    job.input
+        .iter()
+        .fold([top; 3], |rgb, op| op.apply(rgb))
+        .into_iter()
+        .fold(f64::NEG_INFINITY, f64::max)
 }
 
 /// Where skin lies around drawn patches: as much again on every side, and everything below, where somebody's body is.

@@ -6,13 +6,14 @@
 //! Pictures of 8 bits are made at 16 and dithered.
 
 use crate::clip::follow::clip;
+use crate::clip::open_source;
 use crate::event::Cancel;
 use crate::job::{RenderJob, Rendered};
 use crate::{AppError, Result};
 use inkarnat_color::dither::dither;
 use inkarnat_color::picture::{Native, PixelFormat, Planes16, Region, RowScratch, chroma_size};
 use inkarnat_color::{Chroma, Rgb};
-use inkarnat_media::{Frame, FrameTime, Reader, Writer, WriterOptions, Written};
+use inkarnat_media::{Frame, FrameTime, TagCodes, Writer, WriterOptions, Written};
 use inkarnat_ops::fast::{Prepared, PreparedFrames};
 use inkarnat_ops::{Chain, Limiter, MovingChain, Op};
 use rayon::prelude::*;
@@ -41,14 +42,18 @@ pub(crate) fn perform(
     cancel: &Cancel,
     progress: &dyn Fn(u64, u64),
 ) -> Result<Rendered> {
-    let mut reader = Reader::open(&job.source).map_err(clip)?;
+    let mut reader = open_source(&job.source, &job.input)?;
     reader.seek(job.first).map_err(clip)?;
     let end = job.first + job.frames;
-    let options = if job.whole {
+    let mut options = if job.whole {
         WriterOptions::like(reader.probe(), job.codec)
     } else {
         WriterOptions::part(&reader, job.codec, (job.first, end), job.timecode.clone())
     };
+    if reader.has_input() {
+        options.tags = TagCodes::of(job.space);
+        options.coefficients = job.space.coefficients;
+    }
     let format = options.format();
     let keeps_alpha = options.alpha;
     let (width, height) = (options.width, options.height);

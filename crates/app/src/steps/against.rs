@@ -3,11 +3,12 @@
 use crate::event::Stage;
 use crate::job::{Against, AgainstJob, AgainstPerson, Job, ProbeJob, Probed};
 use crate::problem::{Context, Problem};
+use crate::seen::seen_chain_of;
 use crate::steps::cutting::{counted, left_out_of, rate_of};
-use crate::steps::handing::chain_of;
 use crate::steps::proving::{Asked, asked};
 use crate::steps::recutting::{facts_of, read_list, said};
 use crate::steps::taking::{locate, naming};
+use crate::steps::transforming::input_ops;
 use crate::{AppError, Result};
 use inkarnat_color::delta_e_2000;
 use inkarnat_cut::{CutList, Event, Linked, Rate, SourceFacts, Timecode, link};
@@ -404,6 +405,7 @@ impl Looker<'_> {
         }
         let job = AgainstJob {
             source: path,
+            input: input_ops(self.film, &source)?,
             programme: self.programme.to_owned(),
             programme_first: place.max(0) as u64,
             frames: length,
@@ -417,7 +419,8 @@ impl Looker<'_> {
             expected,
             search: (SEARCH_S * self.places.rate.value()).round() as u64,
             left_out: left_out_of(&source, shot)?,
-            chain: chain_of(self.film, shot)?,
+            // A finished programme has the look in it.
+            chain: seen_chain_of(self.film, shot)?,
             space: self.film.space(),
             rule,
             people,

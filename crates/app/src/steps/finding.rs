@@ -7,6 +7,7 @@ use crate::job::{KnownFace, ReadFace};
 use crate::steps::lighting::face_sample;
 use crate::steps::reading::{Drawn, patches_of};
 use crate::steps::taking::{AimSetting, probe_of};
+use crate::steps::transforming::with_input;
 use crate::weights::Weights;
 use crate::{AppError, Result};
 use inkarnat_film::{
@@ -24,8 +25,9 @@ const METHOD: u32 = 1;
 /// Key of what goes into finding the faces of a shot.
 ///
 /// Its frames are not in it: they are those that were read (`Film::read_span`).
-pub(crate) fn key(source: &Source, every: u64, weights: &Weights) -> InputKey {
-    InputKey::of(&(METHOD, &source.fingerprint, every, &weights.prints))
+pub(crate) fn key(film: &Film, source: &Source, every: u64, weights: &Weights) -> Result<InputKey> {
+    let key = InputKey::of(&(METHOD, &source.fingerprint, every, &weights.prints));
+    with_input(film, source, key)
 }
 
 /// What is known of a face.

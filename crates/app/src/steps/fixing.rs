@@ -4,6 +4,7 @@ use crate::event::Stage;
 use crate::job::PictureRecord;
 use crate::nearest::{NearestCdl, nearest_cdl};
 use crate::problem::{Context, Problem};
+use crate::seen::{Seen, look_of_shot};
 use crate::show::ChosenBy;
 use crate::steps::choosing::{Choice, choice_of, settled};
 use crate::steps::exposing::{Exposable, expose_film};
@@ -416,6 +417,10 @@ pub(crate) fn problem_of(
         space: film.space(),
         dark_noise: (!noise.is_empty()).then(|| noise.iter().sum::<f64>() / noise.len() as f64),
         scene: scene_of(film, shots)?,
+        look: match shots.first() {
+            Some(shot) => look_of_shot(film, shot)?,
+            None => Vec::new(),
+        },
         ..ToSolve::default()
     };
     Ok(Some((problem, lights)))
@@ -458,6 +463,14 @@ fn resolved_aim(film: &Film, person: &Person) -> Result<inkarnat_fix::Aim> {
     let shot = film.shot_named(name)?;
     let reading = film
         .shot_reading::<ShotReading>(shot.id, person.id, Reading::Before)?
+        .map(|reading| {
+            Seen::of(film, &shot)?.reading(
+                (film, &shot, person.id),
+                (Reading::Before, false),
+                &reading,
+            )
+        })
+        .transpose()?
         .ok_or_else(|| {
             AppError::Request(format!(
                 "{}: the aim is like shot {name}, where {} was not read; draw a patch of {} there and read it",

@@ -1,15 +1,17 @@
 //! Handing over: clips, CDL files, tables and readings.
 
 use crate::event::Stage;
-use crate::exports::ExportFile;
+use crate::exports::{Around, ExportFile};
 use crate::files::Output;
 use crate::job::{Job, RenderJob, Rendered};
 use crate::limit::{LimitTo, Limited};
 use crate::problem::{Context, Problem};
+use crate::seen::seen_chain_of;
 use crate::show::report;
 use crate::steps::cutting::{counted, used_of};
 use crate::steps::fixing::FixRecord;
 use crate::steps::taking::{locate, naming, probe_of};
+use crate::steps::transforming::{input_ops, look_ops, with_input};
 use crate::steps::versions::{changed_since, name_for, record};
 use crate::{AppError, Result, exports, lists};
 use inkarnat_film::{
@@ -41,6 +43,10 @@ pub struct Delivery {
     pub since: Option<String>,
     /// Limits that clips and tables are kept inside at the cost of saturation; `None`: nothing is limited.
     pub limit: Option<LimitTo>,
+    /// Whether clips have the look in them, and tables and CLF with it are written beside those without.
+    pub look: bool,
+    /// Whether tables and CLF that begin at the clip's own signal, before its input transform, are written too.
+    pub input: bool,
     /// Name of the version that is recorded; `None`: the next number.
     pub name: Option<String>,
 }
@@ -61,7 +67,7 @@ pub fn hand_over(
     let output = Output::prepare(directory, film)?;
     let shots = match &delivery.since {
         None => film.shots()?,
-        Some(version) => changed_since(film, version)?,
+        Some(version) => changed_since(film, version, delivery.look)?,
     };
     if let Some(codec) = delivery.codec {
         for (index, shot) in shots.iter().enumerate() {
@@ -84,7 +90,7 @@ pub fn hand_over(
         let Some((_, record)) = film.fix::<FixRecord>(setup.id)?.filter(|_| carried) else {
             continue;
         };
-        for (name, of, files) in files_of(film, (&setup, &record), &shots, delivery.limit)? {
+        for (name, of, files) in files_of(film, (&setup, &record), &shots, delivery)? {
             for note in &files.notes {
                 context.note(&name, note);
             }
@@ -174,7 +180,7 @@ fn files_of(
     film: &Film,
     (setup, record): (&Setup, &FixRecord),
     shots: &[Shot],
-    limit: Option<LimitTo>,
+    delivery: &Delivery,
 ) -> Result<Vec<(String, Vec<ShotId>, exports::Exports)>> {
     let own: Vec<&Shot> = shots
         .iter()
@@ -183,13 +189,14 @@ fn files_of(
     let (moving, steady): (Vec<&Shot>, Vec<&Shot>) = own
         .iter()
         .partition(|shot| !record.chain_for(shot).is_constant());
+    let sources = film.sources()?;
+    let around = around(film, setup, &own, &sources, delivery)?;
     let mut all = Vec::new();
     if !steady.is_empty() {
-        let files = exports::of_fix(film.space(), &setup.name, record, limit)?;
+        let files = exports::of_fix(film.space(), &setup.name, record, &around)?;
         let of = steady.iter().map(|shot| shot.id).collect();
         all.push((setup.name.clone(), of, files));
     }
-    let sources = film.sources()?;
     for shot in &moving {
         let Some(source) = sources.iter().find(|source| source.id == shot.source) else {
             continue;
@@ -199,10 +206,45 @@ fn files_of(
             _ if shot.name == setup.name => format!("{}-light", shot.name),
             _ => shot.name.clone(),
         };
-        let files = exports::of_moving(film.space(), (film, shot, source), &name, record, limit)?;
+        let files = exports::of_moving(film.space(), (film, shot, source), &name, record, &around)?;
         all.push((shot.name.clone(), vec![shot.id], files));
     }
     Ok(all)
+}
+
+/// What tables of a setup's fix are asked for beside it alone.
+fn around(
+    film: &Film,
+    setup: &Setup,
+    shots: &[&Shot],
+    sources: &[Source],
+    delivery: &Delivery,
+) -> Result<Around> {
+    let mut inputs: Vec<Vec<Op>> = Vec::new();
+    if delivery.input {
+        for source in sources
+            .iter()
+            .filter(|source| shots.iter().any(|shot| shot.source == source.id))
+        {
+            let input = input_ops(film, source)?;
+            if !inputs.contains(&input) {
+                inputs.push(input);
+            }
+        }
+    }
+    Ok(Around {
+        limit: delivery.limit,
+        look: if delivery.look {
+            look_ops(film, setup)?
+        } else {
+            Vec::new()
+        },
+        several_inputs: inputs.len() > 1,
+        input: match inputs.as_slice() {
+            [only] => only.clone(),
+            _ => Vec::new(),
+        },
+    })
 }
 
 /// Writes `readings.json`, `readings.csv` and `frames.csv` anew.
@@ -254,6 +296,15 @@ pub(crate) fn chain_of(film: &Film, shot: &Shot) -> Result<MovingChain> {
         .unwrap_or_default())
 }
 
+/// The chain of a shot's clip, with or without the look.
+pub(crate) fn clip_chain(film: &Film, shot: &Shot, look: bool) -> Result<MovingChain> {
+    if look {
+        seen_chain_of(film, shot)
+    } else {
+        chain_of(film, shot)
+    }
+}
+
 /// The source frame in the middle of a shot.
 pub(crate) fn middle_of(shot: &Shot) -> u64 {
     shot.in_frame + (shot.out_frame - shot.in_frame) / 2
@@ -276,16 +327,19 @@ pub(crate) const fn keyed(chain: &MovingChain) -> Keyed<'_> {
 
 /// The key of a rendered clip: everything that decides its content.
 pub(crate) fn clip_key(
+    film: &Film,
     source: &Source,
     chain: &MovingChain,
     codec: Codec,
     span: (u64, u64),
-) -> InputKey {
+) -> Result<InputKey> {
     let chain = keyed(chain);
-    if span == (0, source.frames) {
-        return InputKey::of(&(METHOD, &source.fingerprint, chain, codec));
-    }
-    InputKey::of(&(METHOD, &source.fingerprint, chain, codec, span))
+    let key = if span == (0, source.frames) {
+        InputKey::of(&(METHOD, &source.fingerprint, chain, codec))
+    } else {
+        InputKey::of(&(METHOD, &source.fingerprint, chain, codec, span))
+    };
+    with_input(film, source, key)
 }
 
 /// The source frames that a shot's clip holds: those of the shot, those that transitions take from
@@ -348,13 +402,13 @@ fn render_shot(
         )));
     }
     let (source, path) = locate(film, shot)?;
-    let mut chain = chain_of(film, shot)?;
+    let mut chain = clip_chain(film, shot, delivery.look)?;
     let limiter = delivery
         .limit
         .map(|to| to.limiter(film.space().coefficients, codec.depth()));
     chain.chain.output = limiter.map(Op::Limiter).into_iter().collect();
     let (first, end) = span_with_handles(shot, &source, delivery.handles)?;
-    let key = clip_key(&source, &chain, codec, (first, end));
+    let key = clip_key(film, &source, &chain, codec, (first, end))?;
     let place = output.place(&clip_name(shot), film)?;
     let known = film.deliverables()?.into_iter().any(|known| {
         known.path == place.path
@@ -364,16 +418,20 @@ fn render_shot(
     if known && delivery.encoder_input.is_none() {
         return Ok((format!("{} is there", place.shown.display()), true));
     }
+    let looked = chain.chain.look.clone();
     let temporary = place.temporary();
-    let identity = chain.is_identity();
+    let input = input_ops(film, &source)?;
+    let identity = chain.is_identity() && input.is_empty();
     let job = RenderJob {
         source: path,
+        input,
         output: temporary.clone(),
         first,
         frames: end - first,
         whole: (first, end) == (0, source.frames),
         timecode: timecode_at(&source, first)?,
         chain,
+        space: film.space(),
         codec,
         encoder_input: delivery
             .encoder_input
@@ -413,6 +471,7 @@ fn render_shot(
             notes.extend(limited.as_ref().map(Limited::said));
             let detail = json!({
                 "limited": limited,
+                "look": delivery.look && !looked.is_empty(),
                 "codec": codec,
                 "first": first,
                 "frames": rendered.frames,

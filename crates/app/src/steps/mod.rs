@@ -19,5 +19,6 @@ pub(crate) mod running;
 pub(crate) mod suggesting;
 pub(crate) mod taking;
 pub(crate) mod tinting;
+pub(crate) mod transforming;
 pub(crate) mod versions;
 pub(crate) mod watching;

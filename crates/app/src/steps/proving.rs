@@ -6,8 +6,9 @@ use crate::limit::as_delivered;
 use crate::problem::{Context, Problem};
 use crate::steps::cutting::left_out_of;
 use crate::steps::finding::{known_face, present};
-use crate::steps::handing::{chain_of, span_of_clip};
+use crate::steps::handing::{clip_chain, span_of_clip};
 use crate::steps::taking::{locate, naming};
+use crate::steps::transforming::input_ops;
 use crate::{AppError, Result};
 use inkarnat_color::delta_e_2000;
 use inkarnat_film::{
@@ -180,12 +181,13 @@ fn prove_shot(
     let (first, frames) = span_of_clip(clip, &source);
     let job = ProveJob {
         source: path,
+        input: input_ops(film, &source)?,
         delivered: clip.path.clone(),
         first,
         frames,
         shot: (shot.in_frame, shot.out_frame),
         left_out: left_out_of(&source, shot)?,
-        chain: as_delivered(chain_of(film, shot)?, clip),
+        chain: as_delivered(clip_chain(film, shot, has_look(clip))?, clip),
         space: film.space(),
         rule,
         people,
@@ -265,6 +267,19 @@ fn prove_shot(
     film.keep_proof(shot.id, &key, &stored, &value_of(&proof))?;
     debug_assert!(film.is_done(shot.id, Step::Prove, &key)?);
     Ok(proof)
+}
+
+/// Whether the clip of a shot that was handed over last has the look in it.
+pub(crate) fn with_look(film: &Film, shot: &Shot) -> Result<bool> {
+    Ok(film
+        .deliverables()?
+        .iter()
+        .any(|d| d.kind == "clip" && d.shot == Some(shot.id) && has_look(d)))
+}
+
+/// Whether a clip has the look in it.
+pub(crate) fn has_look(clip: &Deliverable) -> bool {
+    clip.detail["look"].as_bool().unwrap_or(false)
 }
 
 /// Who is read again in a shot, and how.

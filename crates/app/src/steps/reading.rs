@@ -8,6 +8,7 @@ use crate::steps::finding::{self, known_faces, new_faces};
 use crate::steps::reuse::{covers, sum_up_again};
 use crate::steps::suggesting::carries;
 use crate::steps::taking::{assumptions, locate, naming, probe_of};
+use crate::steps::transforming::{input_ops, with_input};
 use crate::weights::Weights;
 use crate::{AppError, Result};
 use inkarnat_film::{
@@ -169,7 +170,7 @@ fn plan(
         .map(|step| step.key);
     if let Some(weights) = weights {
         let every = order.every.unwrap_or(1).max(1);
-        let key = finding::key(source, every, weights);
+        let key = finding::key(film, source, every, weights)?;
         let faces = if known.as_ref() == Some(&key) && covers(film, shot)? {
             Faces::Known(known_faces(film, shot)?)
         } else {
@@ -221,6 +222,7 @@ fn read_shot(
     }
     let job = ReadJob {
         path,
+        input: input_ops(film, &source)?,
         first: shot.in_frame,
         frames: shot.out_frame - shot.in_frame,
         every,
@@ -243,6 +245,7 @@ fn read_shot(
         every,
         &found,
     ));
+    let base = with_input(film, &source, base)?;
     let key = InputKey::of(&(&base, shot.in_frame, shot.out_frame, &job.left_out));
     let probe = probe_of(&source)?;
     if film.is_done(shot.id, Step::Read, &key)? || sum_up_again(film, shot, (&base, &key), &probe)?

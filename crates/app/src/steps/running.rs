@@ -10,6 +10,7 @@ use crate::steps::reading::{ReadOrder, read_film};
 use crate::steps::recutting::{CutOrder, cut_film};
 use crate::steps::taking::{draw, set_aims, take_in};
 use crate::steps::tinting::set_tint;
+use crate::steps::transforming::{LookSaid, set_input_as_typed, set_look};
 use inkarnat_film::Film;
 use std::path::{Path, PathBuf};
 
@@ -28,6 +29,10 @@ pub struct Order {
     pub tint: Option<String>,
     /// Whether the exposure that the pictures propose is taken.
     pub accept: bool,
+    /// Input transforms: a file for all clips, or `CLIP=FILE`.
+    pub inputs: Vec<String>,
+    /// The look over the fix.
+    pub look: Option<PathBuf>,
     /// Whether faces are looked for: not in this film from now on, if not.
     pub faces: bool,
     /// A first pass over every n-th frame.
@@ -58,6 +63,12 @@ pub fn run(
             };
             cut_film(film, &cut, context, problems)?;
         }
+    }
+    for text in &order.inputs {
+        set_input_as_typed(film, text)?;
+    }
+    if let Some(look) = &order.look {
+        set_look(film, None, LookSaid::File(look))?;
     }
     draw(film, &order.patches, context, problems)?;
     if !order.faces {

@@ -5,6 +5,7 @@ use crate::problem::Context;
 use crate::steps::cutting::{left_out_of, seen_of, used_of};
 use crate::steps::fixing::FixRecord;
 use crate::steps::taking::{locate, probe_of};
+use crate::steps::transforming::{input_ops, with_input};
 use crate::{AppError, Result};
 use inkarnat_cut::{Suggested, Thumbnail, ToGroup, camera_of_reel, name_facts, suggest};
 use inkarnat_film::{Film, InputKey, Setup, Shot, ShotId, Source, SourceId};
@@ -52,13 +53,17 @@ fn look(film: &mut Film, shots: &[Shot], sources: &[Source], context: Context<'_
         let mut path = None;
         for shot in shots.iter().filter(|shot| shot.source == source.id) {
             let left_out = left_out_of(source, shot)?;
-            let key = InputKey::of(&(
-                METHOD,
-                &source.fingerprint,
-                shot.in_frame,
-                shot.out_frame,
-                &left_out,
-            ));
+            let key = with_input(
+                film,
+                source,
+                InputKey::of(&(
+                    METHOD,
+                    &source.fingerprint,
+                    shot.in_frame,
+                    shot.out_frame,
+                    &left_out,
+                )),
+            )?;
             if film
                 .signature(shot.id)?
                 .is_some_and(|(known, _)| known == key)
@@ -81,6 +86,7 @@ fn look(film: &mut Film, shots: &[Shot], sources: &[Source], context: Context<'_
         let Some(path) = path else { continue };
         let job = Job::Look(LookJob {
             path,
+            input: input_ops(film, source)?,
             frames: wanted.iter().flat_map(|(_, _, frames)| *frames).collect(),
         });
         let looked: Looked = match context.workers.run(&job, context.cancel, |_, _| {}) {

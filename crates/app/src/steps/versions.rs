@@ -1,6 +1,7 @@
 //! What was handed over under which name, and what has changed since.
 
-use crate::steps::handing::{chain_of, keyed};
+use crate::steps::handing::{clip_chain, keyed};
+use crate::steps::transforming::with_input;
 use crate::{AppError, Result};
 use inkarnat_film::{Film, InputKey, Shot, Source};
 use serde::{Deserialize, Serialize};
@@ -12,20 +13,32 @@ pub(crate) struct VersionShot {
     pub(crate) shot: String,
     /// Key of source, frames and fix.
     pub(crate) content: InputKey,
+    /// The same with the look, where there was one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(crate) with_look: Option<InputKey>,
 }
 
 /// What decides the content of a shot's clip.
-pub(crate) fn content_of(film: &Film, shot: &Shot, sources: &[Source]) -> Result<InputKey> {
+pub(crate) fn content_of(
+    film: &Film,
+    shot: &Shot,
+    sources: &[Source],
+    look: bool,
+) -> Result<InputKey> {
     let fingerprint = sources
         .iter()
         .find(|source| source.id == shot.source)
         .map(|source| &source.fingerprint);
-    Ok(InputKey::of(&(
+    let key = InputKey::of(&(
         fingerprint,
         shot.in_frame,
         shot.out_frame,
-        keyed(&chain_of(film, shot)?),
-    )))
+        keyed(&clip_chain(film, shot, look)?),
+    ));
+    match sources.iter().find(|source| source.id == shot.source) {
+        Some(source) => with_input(film, source, key),
+        None => Ok(key),
+    }
 }
 
 /// The name that a version gets: the one asked for, or the next free "version N".
@@ -54,9 +67,12 @@ pub(crate) fn record(film: &mut Film, name: &str) -> Result<()> {
         .shots()?
         .iter()
         .map(|shot| {
+            let content = content_of(film, shot, &sources, false)?;
+            let with_look = content_of(film, shot, &sources, true)?;
             Ok(VersionShot {
                 shot: shot.name.clone(),
-                content: content_of(film, shot, &sources)?,
+                with_look: (with_look != content).then_some(with_look),
+                content,
             })
         })
         .collect::<Result<_>>()?;
@@ -65,15 +81,19 @@ pub(crate) fn record(film: &mut Film, name: &str) -> Result<()> {
 }
 
 /// The shots whose content is not in a version.
-pub(crate) fn changed_since(film: &Film, version: &str) -> Result<Vec<Shot>> {
+pub(crate) fn changed_since(film: &Film, version: &str, look: bool) -> Result<Vec<Shot>> {
     let before: Vec<VersionShot> = film.version(version)?;
     let sources = film.sources()?;
     let mut changed = Vec::new();
     for shot in film.shots()? {
-        let content = content_of(film, &shot, &sources)?;
+        let content = content_of(film, &shot, &sources, look)?;
+        let same = |known: &VersionShot| match &known.with_look {
+            Some(with_look) if look => *with_look == content,
+            _ => known.content == content,
+        };
         if !before
             .iter()
-            .any(|known| known.shot == shot.name && known.content == content)
+            .any(|known| known.shot == shot.name && same(known))
         {
             changed.push(shot);
         }

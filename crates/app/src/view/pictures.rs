@@ -3,9 +3,11 @@
 use crate::event::Cancel;
 use crate::exports::exported_table;
 use crate::job::{Job, PictureForm, PictureJob, Pictured, TraceJob, Traced, TracedSkin};
+use crate::seen::{look_of_shot, seen_chain_of};
 use crate::steps::finding::{Present, present};
 use crate::steps::handing::{chain_of, middle_of};
 use crate::steps::taking::{locate, naming};
+use crate::steps::transforming::input_ops;
 use crate::view::shot::shot_of;
 use crate::worker::Workers;
 use crate::{AppError, Result};
@@ -84,8 +86,14 @@ pub fn ready(film: &Film, order: &PictureOrder) -> Result<ReadyOrder> {
             }
         }
     };
+    // The signal goes to the page as it is before the look, which is drawn over it there.
+    let mut chain = chain;
+    if !matches!(order.form, PictureForm::Signal | PictureForm::SignalJpeg) {
+        chain.chain.look = look_of_shot(film, shot)?;
+    }
     let job = PictureJob {
         path,
+        input: input_ops(film, &source)?,
         first: order.frame,
         count: order.count.clamp(1, shot.out_frame - order.frame),
         width: order.width,
@@ -144,9 +152,10 @@ pub fn trace(
     };
     let job = TraceJob {
         path,
+        input: input_ops(film, &source)?,
         frame,
         skin,
-        chain: chain_of(film, shot)?,
+        chain: seen_chain_of(film, shot)?,
         space: film.space(),
     };
     workers
@@ -209,6 +218,23 @@ pub fn table(film: &Film, shot: ShotId, frame: Option<u64>) -> Result<Option<Lut
     let shot = shot_of(&shots, shot)?;
     let chain = chain_of(film, shot)?.at(frame.unwrap_or(middle_of(shot)));
     Ok((!chain.is_identity()).then(|| exported_table(&chain, Domain::WIDE).lut))
+}
+
+/// The look of a shot as a table over twice [`Domain::WIDE`], to be laid over what the fix gives; `None` without one.
+///
+/// # Errors
+/// If there is no such shot, or the film cannot be read.
+pub fn table_of_look(film: &Film, shot: ShotId) -> Result<Option<Lut3d>> {
+    let shots = film.shots()?;
+    let look = Chain {
+        look: look_of_shot(film, shot_of(&shots, shot)?)?,
+        ..Chain::default()
+    };
+    let twice = Domain {
+        min: 2.0 * Domain::WIDE.min,
+        max: 2.0 * Domain::WIDE.max,
+    };
+    Ok((!look.is_identity()).then(|| look.bake(65, twice).lut))
 }
 
 /// What follows the first CDL of a fix (a roll-off, a key on skin), as a table over twice [`Domain::WIDE`]: what that CDL

@@ -1,10 +1,11 @@
 //! One shot in full.
 
 use crate::Result;
+use crate::seen::{Seen, look_alone, seen_chain_of, through};
 use crate::show::{ShotReport, report_of_shot};
 use crate::steps::finding::{Present, present};
-use crate::steps::handing::chain_of;
 use crate::steps::lighting::skin_sample;
+use crate::steps::proving::with_look;
 use crate::steps::reading::Drawn;
 use crate::steps::taking::probe_of;
 use inkarnat_color::WorkingSpace;
@@ -157,7 +158,9 @@ pub fn shot_view(film: &Film, id: ShotId) -> Result<ShotView> {
             probe.sample_aspect.value().max(0.1),
         )
     });
-    let chain = chain_of(film, shot)?;
+    let chain = seen_chain_of(film, shot)?;
+    let (seen, look) = (Seen::of(film, shot)?, look_alone(&chain));
+    let whole = with_look(film, shot)?;
     let people = present(film, shot)?;
     let mut view = ShotView {
         id: id.0,
@@ -198,16 +201,17 @@ pub fn shot_view(film: &Film, id: ShotId) -> Result<ShotView> {
             continue;
         };
         let after = match read(Stage::After)? {
-            Some(after) if view.report.proof.is_some() => series(&after),
+            Some(after) if view.report.proof.is_some() => series(&seen.frames(after, whole)),
             _ => series(&through(&before, &chain, film.space())),
         };
         view.series.push(PersonSeries {
             person: name.clone(),
-            before: series(&before),
+            before: series(&seen.frames(before, false)),
             after,
         });
         if let Some(sample) = skin_sample(film, shot, person.id)? {
-            view.skin.push(skin(name, &sample, &chain, film.space()));
+            view.skin
+                .push(skin(name, &sample, (&look, &chain), film.space()));
         }
     }
     Ok(view)
@@ -295,24 +299,6 @@ fn face_view(id: i64, person: &str, track: &FaceTrack, [width, height]: [u64; 2]
     }
 }
 
-/// Each frame's mean taken through the operations: near what reading the corrected pixels gives, since skin is nearly of
-/// one colour.
-fn through(frames: &[FrameReading], chain: &MovingChain, space: WorkingSpace) -> Vec<FrameReading> {
-    let coefficients = space.coefficients;
-    frames
-        .iter()
-        .map(|frame| {
-            let rgb = chain
-                .at(frame.frame)
-                .apply_pixel(coefficients.rgb_from_ycbcr(frame.mean));
-            FrameReading {
-                mean: coefficients.ycbcr_from_rgb(rgb),
-                ..*frame
-            }
-        })
-        .collect()
-}
-
 fn series(frames: &[FrameReading]) -> Series {
     Series {
         frames: frames.iter().map(|frame| frame.frame).collect(),
@@ -327,7 +313,7 @@ fn series(frames: &[FrameReading]) -> Series {
 fn skin(
     person: String,
     sample: &SkinSample,
-    chain: &MovingChain,
+    (look, chain): (&MovingChain, &MovingChain),
     space: WorkingSpace,
 ) -> SkinPixels {
     let SkinSample { pixels, frames } = sample;
@@ -343,7 +329,10 @@ fn skin(
         .collect();
     SkinPixels {
         person,
-        before: chosen.iter().map(|rgb| signal(*rgb)).collect(),
+        before: chosen
+            .iter()
+            .map(|rgb| signal(look.chain.apply_pixel(*rgb)))
+            .collect(),
         after: chosen
             .iter()
             .enumerate()

@@ -85,6 +85,8 @@ pub enum Place {
     FixAndLimiter,
     /// The correction and the look over it.
     FixAndLook,
+    /// The clip's input transform and the correction: before any look.
+    InputAndFix,
     /// Everything, from the clip's own signal to the output.
     Whole,
 }

@@ -17,20 +17,30 @@ impl CubeFile {
         lut: Lut3d,
         error: BakeError,
     ) -> Self {
+        let from_clip = matches!(place, Place::InputAndFix | Place::Whole);
         let place = match place {
             Place::Fix => "the fix alone: after any input transform, before any look",
             Place::FixAndLimiter => {
                 "fix and limiter: after any input transform, in place of the fix, where no look comes between the two"
             }
             Place::FixAndLook => "fix and look: after any input transform, before output",
+            Place::InputAndFix => {
+                "input transform and fix: from the clip's own signal, before any look"
+            }
             Place::Whole => "everything: from the clip's own signal to the output",
         };
         let (min, max) = (lut.domain_min[0], lut.domain_max[0]);
         let comments = vec![
             format!("Place: {place}."),
             format!(
-                "Signal: non-linear R'G'B', 0 = reference black, 1 = reference white; {} primaries, {} luma.",
-                space.primaries, space.coefficients
+                "Signal{}: non-linear R'G'B', 0 = reference black, 1 = reference white; {} primaries, {} luma.",
+                if from_clip {
+                    " given (taken: the clip's own, 0 and 1 at black and white of its code range)"
+                } else {
+                    ""
+                },
+                space.primaries,
+                space.coefficients
             ),
             format!(
                 "Domain: {min}..{max}; signal beyond it is held at its ends. Values are not clamped to 0..1."

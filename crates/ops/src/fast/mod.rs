@@ -15,6 +15,7 @@ use crate::data::keyframes::MovingChain;
 use crate::data::op::Op;
 use cdl::FastCdl;
 use inkarnat_color::Rgb;
+use inkarnat_color::picture::ToWorking;
 pub use lut::FastLut;
 use process::FastProcess;
 use shoulder::FastShoulder;
@@ -129,6 +130,12 @@ impl Prepared {
                 }
             }
         }
+    }
+}
+
+impl ToWorking for Prepared {
+    fn apply_rows(&self, rows: [&mut [f32]; 3]) {
+        Self::apply_rows(self, rows);
     }
 }
 
