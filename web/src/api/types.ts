@@ -1418,10 +1418,20 @@ export interface components {
              * @description First source frame.
              */
             in_frame: number;
+            /**
+             * @description The file that brings the clip's own signal to the working signal; null where it is that already.
+             * @default null
+             */
+            input: string | null;
             /** @description Spans and parts of the picture that are left out of every reading and statistic. */
             left_out: components["schemas"]["LeftOutReport"][];
             /** @description What a limiter did to the clip that was handed over; null where none was asked for. */
             limited?: components["schemas"]["LimitedReport"] | null;
+            /**
+             * @description The file of the look over the fix, through which readings are seen; null without one.
+             * @default null
+             */
+            look: string | null;
             /** @description The editor's note; null where there is none. */
             note?: string | null;
             /** @description What was assumed or noticed, one line each. */
