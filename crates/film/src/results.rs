@@ -190,6 +190,22 @@ impl Film {
             .transpose()
     }
 
+    /// The key of a setup's solution.
+    ///
+    /// # Errors
+    /// If the film cannot be read.
+    pub fn fix_key(&self, setup: SetupId) -> Result<Option<InputKey>> {
+        self.read(|c| {
+            c.query_row(
+                "SELECT input_key FROM fix WHERE setup_id = ?1",
+                params![setup],
+                |row| row.get(0),
+            )
+            .optional()
+        })
+        .map(|key| key.map(InputKey))
+    }
+
     /// Keeps a rendered clip and drops the proof of an earlier one.
     ///
     /// # Errors

@@ -1,6 +1,6 @@
 //! Solving every setup.
 
-use crate::event::Stage;
+use crate::event::{Cancel, Stage};
 use crate::job::PictureRecord;
 use crate::nearest::{NearestCdl, nearest_cdl};
 use crate::problem::{Context, Problem};
@@ -22,10 +22,14 @@ use inkarnat_fix::{
 };
 use inkarnat_ops::{Chain, MovingChain, Op};
 use inkarnat_reading::{ShotReading, SkinSample};
+use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
 /// Part of the key of every fix: raised when the solver changes.
-const METHOD: u32 = 5;
+const METHOD: u32 = 6;
+
+/// Setups that are solved before what was found of them is written down.
+const AT_ONCE: usize = 16;
 
 /// What is kept of a solved setup.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -177,11 +181,17 @@ pub fn fix_film(film: &mut Film, context: Context<'_>, problems: &mut Vec<Proble
         })
         .collect();
     expose_film(film, &mut exposable)?;
-    for (task, belief) in tasks.iter().zip(beliefs) {
+    let ready = tasks
+        .iter()
+        .zip(beliefs)
+        .map(|(task, belief)| Ready::of(film, task, belief))
+        .collect::<Result<Vec<_>>>()?;
+    for (ready, solution) in solved_in_order(&ready, context.cancel) {
         if context.cancel.is_cancelled() {
             return Err(AppError::Cancelled);
         }
-        match fix_setup(film, task, belief, context, setups.len()) {
+        let task = ready.task;
+        match fix_setup(film, ready, solution, context, setups.len()) {
             Ok(()) => {}
             Err(error @ (AppError::Cancelled | AppError::Film(_))) => return Err(error),
             Err(error) => context.fail(problems, Stage::Fix, &task.setup.name, error.to_string()),
@@ -251,37 +261,89 @@ fn carry(film: &mut Film, setup: &Setup, tasks: &[Task<'_>], context: Context<'_
     Ok(())
 }
 
+type Solved<T> = std::result::Result<T, ProblemError>;
+
+/// A setup, what is believed of it, and the key of both together.
+struct Ready<'a> {
+    task: &'a Task<'a>,
+    belief: Solved<(Belief, InputKey)>,
+    /// Whether the film holds its fix already.
+    known: bool,
+}
+
+impl<'a> Ready<'a> {
+    fn of(film: &Film, task: &'a Task<'a>, belief: Solved<Belief>) -> Result<Self> {
+        let belief = belief.map(|belief| {
+            let key = if task.light.is_empty() {
+                InputKey::of(&(METHOD, &task.problem, &belief))
+            } else {
+                InputKey::of(&(METHOD, &task.problem, &belief, &task.light))
+            };
+            (belief, key)
+        });
+        let known = match &belief {
+            Ok((_, key)) => film.fix_key(task.setup.id)?.as_ref() == Some(key),
+            Err(_) => false,
+        };
+        Ok(Self {
+            task,
+            belief,
+            known,
+        })
+    }
+}
+
+/// Every setup with its solution, in order; `None` where the film holds it already. Some are solved at a time on all cores,
+/// so that what was found is written down before long and stopping loses little.
+fn solved_in_order<'a>(
+    ready: &'a [Ready<'a>],
+    cancel: &'a Cancel,
+) -> impl Iterator<Item = (&'a Ready<'a>, Option<Solved<Solution>>)> {
+    ready.chunks(AT_ONCE).flat_map(|some| {
+        some.par_iter()
+            .map(|ready| {
+                let solution = match &ready.belief {
+                    Ok((belief, _)) if !ready.known && !cancel.is_cancelled() => {
+                        Some(solve_with(&ready.task.problem, belief))
+                    }
+                    _ => None,
+                };
+                (ready, solution)
+            })
+            .collect::<Vec<_>>()
+    })
+}
+
 fn fix_setup(
     film: &mut Film,
-    Task {
+    ready: &Ready<'_>,
+    solution: Option<Solved<Solution>>,
+    context: Context<'_>,
+    count: usize,
+) -> Result<()> {
+    let Task {
         setup,
         number,
         problem,
         light,
         shots,
-    }: &Task<'_>,
-    belief: std::result::Result<Belief, ProblemError>,
-    context: Context<'_>,
-    count: usize,
-) -> Result<()> {
+    } = ready.task;
     context.begun(Stage::Fix, &setup.name, (*number, count));
     let unsolvable = |film: &mut Film, error: ProblemError| {
         let _ = film.drop_fix(setup.id);
         AppError::Request(format!("{}: {error}", setup.name))
     };
-    let belief = belief.map_err(|error| unsolvable(film, error))?;
-    let key = if light.is_empty() {
-        InputKey::of(&(METHOD, problem, &belief))
-    } else {
-        InputKey::of(&(METHOD, problem, &belief, light))
-    };
-    if let Some((known, record)) = film.fix::<FixRecord>(setup.id)?
-        && known == key
+    let (belief, key) = ready
+        .belief
+        .as_ref()
+        .map_err(|error| unsolvable(film, error.clone()))?;
+    if ready.known
+        && let Some((_, record)) = film.fix::<FixRecord>(setup.id)?
     {
         let choice = choice_of(film, setup.id)?;
         if record.choice != choice {
             let record = settled(record, choice, problem)?;
-            keep_record(film, setup.id, &key, &record)?;
+            keep_record(film, setup.id, key, &record)?;
         }
         context.ended(
             Stage::Fix,
@@ -291,19 +353,21 @@ fn fix_setup(
         );
         return Ok(());
     }
-    let solution = solve_with(problem, &belief).map_err(|error| unsolvable(film, error))?;
+    let solution = solution
+        .unwrap_or_else(|| solve_with(problem, belief))
+        .map_err(|error| unsolvable(film, error))?;
     let record = FixRecord {
         cdl: nearest_cdl(&solution.fix().ops, problem),
         solution,
         choice: None,
         by_hand: None,
         beyond: Vec::new(),
-        belief: Some(belief),
+        belief: Some(belief.clone()),
         carried_from: None,
         light: light.clone(),
     };
     let record = settled(record, choice_of(film, setup.id)?, problem)?;
-    keep_record(film, setup.id, &key, &record)?;
+    keep_record(film, setup.id, key, &record)?;
     let fix = record.fix();
     let summary = match &fix.state {
         State::OnAim if fix.is_identity() => "on aim as it is; no fix".to_owned(),
