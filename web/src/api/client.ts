@@ -14,6 +14,8 @@ import type {
   WorkOrder,
 } from "./schema";
 
+import { tableFromBytes, TWICE } from "../lib/cdl";
+
 /** What the program said instead of an answer. */
 export class Refused extends Error {}
 
@@ -95,10 +97,15 @@ export const api = {
     if (person !== null) query.set("person", person);
     return buffer(`api/shots/${shot}/traces?${query}`);
   },
-  table: (shot: number, afterCdl: boolean) => buffer(`api/shots/${shot}/table?after_cdl=${afterCdl}`),
+  /** The table that the fix is exported as; of one that follows the light, that of a frame. */
+  table: async (shot: number, frame?: number, signal?: AbortSignal) =>
+    tableFromBytes(await buffer(`api/shots/${shot}/table${frame === undefined ? "" : `?frame=${frame}`}`, signal)),
+  /** The later part of the fix: what follows the gains of each frame, or the first CDL as well. */
+  tableAfter: async (shot: number, what: "light" | "cdl") => tableFromBytes(await buffer(`api/shots/${shot}/table?after=${what}`), TWICE),
   tryCdl: (shot: number, cdl: CdlReport) => sent<Tried>(`shots/${shot}/try`, { cdl }),
   choose: (shot: number, fix: FixChoice) => sent<Done>(`shots/${shot}/choose`, { fix }),
   copyToScene: (shot: number) => sent<Done>(`shots/${shot}/copy`, { to: "scene" }),
+  holdConstant: (shot: number, constant: boolean) => sent<Done>(`shots/${shot}/constant`, { constant }),
   keep: (shot: number, kept: boolean) => sent<Done>(`shots/${shot}/keep`, { kept }),
   note: (shot: number, text: string) => sent<Done>(`shots/${shot}/note`, { text }),
   patch: (shot: number, person: string, frame: number, shape: OutlineShape) =>

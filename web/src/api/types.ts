@@ -205,6 +205,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/shots/{shot}/constant": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Holds the fix of a shot the same in all frames, or lets it follow the light; and fixes. */
+        post: operations["post_shots__shot__constant"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/shots/{shot}/copy": {
         parameters: {
             query?: never;
@@ -506,6 +523,11 @@ export interface components {
         ChosenBy: "rule" | "editor";
         /** @description How clips are coded. */
         CodecChoice: "prores" | "prores4444" | "dnxhr_hqx" | "h264" | "h264_eight_bit" | "hevc" | "none";
+        /** @description Whether a fix may follow the light inside a shot. */
+        ConstantOrder: {
+            /** @description Whether it is the same in all frames, whatever the light does. */
+            constant: boolean;
+        };
         /** @description A fix to be copied. */
         CopyOrder: {
             /** @description Where to. */
@@ -1458,6 +1480,8 @@ export interface components {
             by_hand: number[][];
             /** @description Every face that was found, where it lies. */
             faces: components["schemas"]["FaceView"][];
+            /** @description Whether the editor holds the fix constant, whatever the light does. */
+            held_constant: boolean;
             /**
              * Format: int64
              * @description The film's number of it.
@@ -1468,6 +1492,11 @@ export interface components {
              *     from the shot's first. Empty where the fix is constant.
              */
             light: number[][];
+            /**
+             * Format: uint64
+             * @description Where the light changes and could be followed: the source frame whose light the others are brought to.
+             */
+            light_reference?: number | null;
             /** @description Every patch, where it lies in each frame. */
             patches: components["schemas"]["PatchView"][];
             /**
@@ -1504,6 +1533,8 @@ export interface components {
             /** @description Primaries, by their standard. */
             primaries: string;
         };
+        /** @description What a table leaves out. */
+        TableAfter: "light" | "cdl";
         /** @description A tint that cameras of a scene share. */
         TintReport: {
             /** @description Setups that are brought to it. */
@@ -2502,6 +2533,78 @@ export interface operations {
             };
         };
     };
+    post_shots__shot__constant: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description The film's number of the shot. */
+                shot: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["ConstantOrder"];
+            };
+        };
+        responses: {
+            /** @description The answer. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Done"];
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
     post_shots__shot__copy: {
         parameters: {
             query?: never;
@@ -2951,8 +3054,8 @@ export interface operations {
     get_shots__shot__table: {
         parameters: {
             query?: {
-                /** @description What follows the first CDL alone, over twice the domain; else the whole fix, as it is exported. */
-                after_cdl?: boolean;
+                /** @description The later part of the fix alone, over twice the domain; without it the whole fix, as it is exported. */
+                after?: components["schemas"]["TableAfter"];
                 /** @description Source frame whose fix is wanted, where the fix follows the light; without it the shot's middle one. */
                 frame?: number;
             };

@@ -211,18 +211,27 @@ pub fn table(film: &Film, shot: ShotId, frame: Option<u64>) -> Result<Option<Lut
     Ok((!chain.is_identity()).then(|| exported_table(&chain, Domain::WIDE).lut))
 }
 
-/// What follows the first CDL of a fix (a roll-off, a key on skin), as a table over twice [`Domain::WIDE`]: what that CDL
-/// gives may lie outside it. `None` where nothing follows.
+/// What a table of the later part of a fix leaves out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum After {
+    /// What follows the light: the gains of each frame.
+    Light,
+    /// That, and the first CDL.
+    Cdl,
+}
+
+/// The later part of a fix as a table over twice [`Domain::WIDE`]: what the part before it gives may lie outside that. `None`
+/// where nothing is left. It is the same in all frames.
 ///
 /// # Errors
 /// If there is no such shot, or the film cannot be read.
-pub fn table_after_cdl(film: &Film, shot: ShotId) -> Result<Option<Lut3d>> {
+pub fn table_after(film: &Film, shot: ShotId, after: After) -> Result<Option<Lut3d>> {
     let shots = film.shots()?;
     let chain = chain_of(film, shot_of(&shots, shot)?)?.chain;
     let first = chain.fix.iter().position(|op| matches!(op, Op::Cdl(_)));
-    let rest = match first {
-        Some(first) => Chain::of_fix(chain.fix[first + 1..].to_vec()),
-        None => chain.fix_alone(),
+    let rest = match (after, first) {
+        (After::Cdl, Some(first)) => Chain::of_fix(chain.fix[first + 1..].to_vec()),
+        (After::Cdl, None) | (After::Light, _) => chain.fix_alone(),
     };
     let twice = Domain {
         min: 2.0 * Domain::WIDE.min,

@@ -3,8 +3,9 @@
 use crate::Result;
 use crate::show::{ShotReport, report_of_shot};
 use crate::steps::finding::{Present, present};
+use crate::steps::fixing::FixRecord;
 use crate::steps::handing::chain_of;
-use crate::steps::lighting::skin_sample;
+use crate::steps::lighting::{light_for, skin_sample};
 use crate::steps::reading::Drawn;
 use crate::steps::taking::probe_of;
 use inkarnat_color::WorkingSpace;
@@ -43,6 +44,10 @@ pub struct ShotView {
     /// Where the fix follows the light: the gains of R', G', B' before everything else that it does, for each source frame
     /// from the shot's first. Empty where the fix is constant.
     pub light: Vec<[f64; 3]>,
+    /// Where the light changes and could be followed: the source frame whose light the others are brought to.
+    pub light_reference: Option<u64>,
+    /// Whether the editor holds the fix constant, whatever the light does.
+    pub held_constant: bool,
 }
 
 /// An outline in fractions of picture width and height.
@@ -176,6 +181,12 @@ pub fn shot_view(film: &Film, id: ShotId) -> Result<ShotView> {
             .collect(),
         by_hand: cdl_of(&chain.chain),
         light: light_of(&chain, shot),
+        light_reference: film.fix::<FixRecord>(shot.setup)?.and_then(|(_, record)| {
+            light_for(&record.light, shot)
+                .filter(|light| light.is_followed())
+                .map(|light| light.reference)
+        }),
+        held_constant: shot.constant,
     };
     for Present {
         person,

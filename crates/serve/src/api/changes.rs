@@ -10,8 +10,8 @@ use inkarnat_app::view::pictures::with_cdl;
 use inkarnat_app::view::{OutlineShape, cost_report};
 use inkarnat_app::{
     AppError, Choice, Codec, Context, Delivery, Film, Problem, ReadOrder, SINCE_HANDLES, Say,
-    answer, choose, draw_shape, erase, fix_film, hand_over, keep, note, open_or_create, prove_film,
-    read_film, redo, say, set_aims, take_in, try_ops, undo,
+    answer, choose, draw_shape, erase, fix_film, hand_over, hold_constant, keep, note,
+    open_or_create, prove_film, read_film, redo, say, set_aims, take_in, try_ops, undo,
 };
 use inkarnat_film::{Shot, ShotId};
 use inkarnat_ops::{Cdl, Op};
@@ -98,6 +98,13 @@ pub(crate) struct CopyOrder {
 pub(crate) struct KeepOrder {
     /// Whether to keep it.
     pub kept: bool,
+}
+
+/// Whether a fix may follow the light inside a shot.
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
+pub(crate) struct ConstantOrder {
+    /// Whether it is the same in all frames, whatever the light does.
+    pub constant: bool,
 }
 
 /// What the editor writes to a shot.
@@ -251,6 +258,13 @@ pub(crate) fn add(table: &mut Table) {
         keep_shot,
     );
     table.post_of_shot(
+        about(
+            "shots/{shot}/constant",
+            "Holds the fix of a shot the same in all frames, or lets it follow the light; and fixes.",
+        ),
+        constant_shot,
+    );
+    table.post_of_shot(
         about("shots/{shot}/note", "Writes a line of text to a shot."),
         note_shot,
     );
@@ -400,6 +414,26 @@ fn keep_shot(server: &Arc<Server>, shot: ShotId, order: KeepOrder) -> Result<Don
             format!("{name} is kept as it is")
         } else {
             format!("{name} is no longer kept")
+        })
+    })?;
+    start(server, "Fixing", |film, context, problems| {
+        fix_film(film, context, problems)
+    })?;
+    Ok(done(text))
+}
+
+fn constant_shot(
+    server: &Arc<Server>,
+    shot: ShotId,
+    order: ConstantOrder,
+) -> Result<Done, Failure> {
+    let text = change(server, |film| {
+        let name = named(film, shot)?.name;
+        hold_constant(film, &name, order.constant)?;
+        Ok(if order.constant {
+            format!("the fix of {name} is the same in all frames")
+        } else {
+            format!("the fix of {name} may follow the light")
         })
     })?;
     start(server, "Fixing", |film, context, problems| {

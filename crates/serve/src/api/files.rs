@@ -90,11 +90,21 @@ pub(crate) struct TraceQuery {
     _version: Option<String>,
 }
 
+/// What a table leaves out.
+#[derive(Clone, Copy, Debug, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub(crate) enum TableAfter {
+    /// The gains of each frame, where the fix follows the light.
+    Light,
+    /// Those, and the first CDL.
+    Cdl,
+}
+
 /// Which table of a fix.
 #[derive(Clone, Debug, Deserialize, JsonSchema)]
 pub(crate) struct TableQuery {
-    /// What follows the first CDL alone, over twice the domain; else the whole fix, as it is exported.
-    after_cdl: Option<bool>,
+    /// The later part of the fix alone, over twice the domain; without it the whole fix, as it is exported.
+    after: Option<TableAfter>,
     /// Source frame whose fix is wanted, where the fix follows the light; without it the shot's middle one.
     frame: Option<u64>,
 }
@@ -255,10 +265,10 @@ fn traces(server: &Arc<Server>, shot: ShotId, query: TraceQuery) -> Result<Raw, 
 
 fn lut(server: &Arc<Server>, shot: ShotId, query: TableQuery) -> Result<Raw, Failure> {
     let film = server.to_read()?;
-    let found = if query.after_cdl.unwrap_or_default() {
-        pictures::table_after_cdl(&film, shot)?
-    } else {
-        pictures::table(&film, shot, query.frame)?
+    let found = match query.after {
+        None => pictures::table(&film, shot, query.frame)?,
+        Some(TableAfter::Light) => pictures::table_after(&film, shot, pictures::After::Light)?,
+        Some(TableAfter::Cdl) => pictures::table_after(&film, shot, pictures::After::Cdl)?,
     };
     Ok(Raw {
         kind: "application/octet-stream",
