@@ -285,12 +285,18 @@ const tests = {
     await page.keyboard.press("4");
     const directory = join(work, "handed");
     await page.getByRole("textbox", { name: "where" }).fill(directory);
+    await page.getByText(/Nothing was proved yet|Nothing yet/).first().waitFor();
+    await page.getByRole("radio", { name: "R', G', B' inside −5…105 %" }).check();
+    await page.getByText(/^It costs saturation/).waitFor();
     await page.getByRole("button", { name: "hand over and prove" }).click();
     await page.waitForTimeout(500);
     await idle(page);
     await page.getByRole("cell", { name: /\.mov$/ }).first().waitFor();
     assert.ok((await shots(page)).some((shot) => shot.state === "proved"), "something is proved");
     await page.getByRole("combobox", { name: "which shots" }).waitFor();
+    await page.getByText(/Limited to -4.9…104.9 %: \d/).first().waitFor();
+    const limits = await page.evaluate(async () => (await (await fetch("api/limits")).json()));
+    assert.ok(limits.length === 2 && limits.every((row) => row.before && row.after && row.limited), "both shots have limits before and after");
     assert.deepEqual(await page.evaluate(async () => (await (await fetch("api/film")).json()).versions.map((v) => v.version)), ["version 1"]);
     const written = readdirSync(directory);
     for (const name of ["clips", "cdl", "luts", "readings.json", "report.html"]) assert.ok(written.includes(name), name);

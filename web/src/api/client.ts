@@ -1,14 +1,15 @@
 // Talks to the program that serves the page. Addresses are relative: the token is part of the page's own.
 
 import type {
-  CdlReport,
   Delivered,
   FilmState,
   FixChoice,
   JobView,
+  Numbers,
   OutlineShape,
   Overview,
   PeopleOrder,
+  ShotLimits,
   ShotView,
   Tried,
   WorkOrder,
@@ -88,6 +89,7 @@ export const api = {
   film: () => got<Overview>("film"),
   shot: (id: number) => got<ShotView>(`shots/${id}`),
   job: () => got<JobView>("job"),
+  limits: () => got<ShotLimits[]>("limits"),
   delivered: () => got<Delivered[]>("delivered"),
   picture: (order: PictureOrder, signal?: AbortSignal) => buffer(pictureAddress(order), signal),
   proxy: (shot: number, from: number, count: number, width: number, signal?: AbortSignal) =>
@@ -100,9 +102,10 @@ export const api = {
   /** The table that the fix is exported as; of one that follows the light, that of a frame. */
   table: async (shot: number, frame?: number, signal?: AbortSignal) =>
     tableFromBytes(await buffer(`api/shots/${shot}/table${frame === undefined ? "" : `?frame=${frame}`}`, signal)),
-  /** The later part of the fix: what follows the gains of each frame, or the first CDL as well. */
-  tableAfter: async (shot: number, what: "light" | "cdl") => tableFromBytes(await buffer(`api/shots/${shot}/table?after=${what}`), TWICE),
-  tryCdl: (shot: number, cdl: CdlReport) => sent<Tried>(`shots/${shot}/try`, { cdl }),
+  /** The operations of the fix from one of them on (up to another), without what follows the light. */
+  tableOfPart: async (shot: number, from: number, to?: number) =>
+    tableFromBytes(await buffer(`api/shots/${shot}/table?from=${from}${to === undefined ? "" : `&to=${to}`}`), TWICE),
+  tryNumbers: (shot: number, numbers: Numbers) => sent<Tried>(`shots/${shot}/try`, numbers),
   choose: (shot: number, fix: FixChoice) => sent<Done>(`shots/${shot}/choose`, { fix }),
   copyToScene: (shot: number) => sent<Done>(`shots/${shot}/copy`, { to: "scene" }),
   holdConstant: (shot: number, constant: boolean) => sent<Done>(`shots/${shot}/constant`, { constant }),

@@ -90,21 +90,14 @@ pub(crate) struct TraceQuery {
     _version: Option<String>,
 }
 
-/// What a table leaves out.
-#[derive(Clone, Copy, Debug, Deserialize, JsonSchema)]
-#[serde(rename_all = "snake_case")]
-pub(crate) enum TableAfter {
-    /// The gains of each frame, where the fix follows the light.
-    Light,
-    /// Those, and the first CDL.
-    Cdl,
-}
-
 /// Which table of a fix.
 #[derive(Clone, Debug, Deserialize, JsonSchema)]
 pub(crate) struct TableQuery {
-    /// The later part of the fix alone, over twice the domain; without it the whole fix, as it is exported.
-    after: Option<TableAfter>,
+    /// A part of the fix alone, over twice the domain: from this operation on, counted from 0. Without it the whole fix, as
+    /// it is exported.
+    from: Option<usize>,
+    /// The operation before which that part ends; without it, it goes to the last.
+    to: Option<usize>,
     /// Source frame whose fix is wanted, where the fix follows the light; without it the shot's middle one.
     frame: Option<u64>,
 }
@@ -265,10 +258,9 @@ fn traces(server: &Arc<Server>, shot: ShotId, query: TraceQuery) -> Result<Raw, 
 
 fn lut(server: &Arc<Server>, shot: ShotId, query: TableQuery) -> Result<Raw, Failure> {
     let film = server.to_read()?;
-    let found = match query.after {
+    let found = match query.from {
         None => pictures::table(&film, shot, query.frame)?,
-        Some(TableAfter::Light) => pictures::table_after(&film, shot, pictures::After::Light)?,
-        Some(TableAfter::Cdl) => pictures::table_after(&film, shot, pictures::After::Cdl)?,
+        Some(from) => pictures::table_of_part(&film, shot, from..query.to.unwrap_or(usize::MAX))?,
     };
     Ok(Raw {
         kind: "application/octet-stream",
