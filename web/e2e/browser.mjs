@@ -45,3 +45,34 @@ export async function pageIn(running, viewport = { width: 1280, height: 720 }) {
   });
   return { page, complaints };
 }
+
+/** The picture on the screen against a frame that the program takes through the exported table: the share of pixels within
+ * 1/255, the share that the fix moves, and the mean of the source (0–255). The middle frame unless one is named. */
+export async function compared(page, index, named) {
+  return page.evaluate(
+    async ([at, wanted]) => {
+      const canvas = document.querySelector("canvas[data-loaded]");
+      const shot = (await (await fetch("api/film")).json()).shots[at];
+      const frame = wanted ?? Math.floor((shot.in_frame + shot.out_frame - 1) / 2);
+      const pixels = async (side) => {
+        const answer = await fetch(`api/shots/${shot.id}/picture?frame=${frame}&side=${side}&form=screen_exact&width=${canvas.width}`);
+        const bitmap = await createImageBitmap(await answer.blob(), { colorSpaceConversion: "none" });
+        const plain = new OffscreenCanvas(bitmap.width, bitmap.height).getContext("2d");
+        plain.drawImage(bitmap, 0, 0);
+        return plain.getImageData(0, 0, bitmap.width, bitmap.height);
+      };
+      const [expected, source] = [await pixels("table"), await pixels("before")];
+      const shown = canvas.pixels();
+      const size = [canvas.width, canvas.height, expected.width, expected.height];
+      const count = expected.data.length / 4;
+      let [near, moved, sum] = [0, 0, 0];
+      for (let i = 0; i < expected.data.length; i += 4) {
+        if (Math.max(...[0, 1, 2].map((c) => Math.abs(expected.data[i + c] - shown[i + c]))) <= 1) near += 1;
+        if (Math.abs(source.data[i] - shown[i]) > 4) moved += 1;
+        sum += source.data[i + 1];
+      }
+      return { size, share: near / count, moved: moved / count, source: sum / count };
+    },
+    [index, named],
+  );
+}

@@ -48,16 +48,22 @@ pub(crate) fn look_alone(chain: &MovingChain) -> MovingChain {
 impl Seen {
     pub(crate) fn of(film: &Film, shot: &Shot) -> Result<Self> {
         let ops = look_of_shot(film, shot)?;
-        Ok(Self {
+        let fix = if ops.is_empty() {
+            MovingChain::default()
+        } else {
+            chain_of(film, shot)?
+        };
+        Ok(Self::new(ops, fix, film.space()))
+    }
+
+    /// A look over what a fix does.
+    pub(crate) fn new(ops: Vec<Op>, fix: MovingChain, space: WorkingSpace) -> Self {
+        Self {
             look: Look::new(&ops),
-            fix: if ops.is_empty() {
-                MovingChain::default()
-            } else {
-                chain_of(film, shot)?
-            },
             ops,
-            space: film.space(),
-        })
+            fix,
+            space,
+        }
     }
 
     /// A person's reading through the look; `whole` says that what was read has the look in it already.

@@ -1,11 +1,15 @@
 //! How a film stands, as plain data with a documented schema.
 
 mod cut;
+pub(crate) mod known;
+mod limits;
+mod reasons;
 
 pub use cut::{
     CutReport, HistoryReport, LeftOutReport, SceneReport, SetupReport, TintReport, UsedReport,
     VersionReport, describe,
 };
+pub use limits::{LimitedReport, LimitsReport, WorstLimitReport};
 
 use crate::faces::FaceFacts;
 use crate::limit::{Limited, as_delivered};
@@ -15,12 +19,11 @@ use crate::steps::cutting::used_of;
 use crate::steps::exposing;
 use crate::steps::finding::{Present, facts_of, present};
 use crate::steps::fixing::{FixRecord, aim_setting};
-use crate::steps::handing::{clip_chain, clip_key, span_of_clip, timecode_at};
+use crate::steps::handing::{clip_key, span_of_clip, timecode_at};
 use crate::steps::lighting::light_for;
 use crate::steps::proving::Proof;
-use crate::steps::proving::{has_look, with_look};
+use crate::steps::proving::has_look;
 use crate::steps::suggesting::carrying;
-use crate::steps::transforming::look_of;
 use crate::{Result, problem::Problem};
 use cut::{cut_parts, left_out_report};
 use inkarnat_color::{Chroma, Hue, SKIN_TONE_LINE, Ycbcr, delta_e_2000};
@@ -28,7 +31,11 @@ use inkarnat_film::{Deliverable, Film, Shot, Source, Stage, Step, StepOutcome};
 use inkarnat_fix::{Aim, AimCentre, Fix, Reach, SkinValue, State, Want};
 use inkarnat_ops::{Cdl, Keyframe};
 use inkarnat_people::Side;
-use inkarnat_reading::{ShotLimits, ShotReading};
+use inkarnat_reading::ShotReading;
+use known::Known;
+use limits::limits_report;
+pub(crate) use reasons::skin_not_solved;
+use reasons::{reason_of_person, reason_of_unread};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
@@ -180,6 +187,8 @@ pub struct ShotReport {
     pub state: ShotState,
     /// Why the last step on this shot failed; null where none did.
     pub failure: Option<String>,
+    /// Why nobody is read in it, in a plain sentence, where it is `unread`; else null.
+    pub why_unread: Option<String>,
     /// What was assumed or noticed, one line each.
     pub notes: Vec<String>,
     /// Everybody who was read.
@@ -190,19 +199,6 @@ pub struct ShotReport {
     pub limited: Option<LimitedReport>,
     /// The proof; null where nothing was proved since the last change.
     pub proof: Option<ProofReport>,
-}
-
-/// What a limiter did to a clip: luma and hue kept, saturation given up (ITU-R BT.601-7 clause 2.5.5).
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct LimitedReport {
-    /// The lowest R', G', B', percent.
-    pub low_pct: f64,
-    /// The highest R', G', B', percent.
-    pub high_pct: f64,
-    /// Pixels that were changed, percent of all pixels of the clip.
-    pub changed_pct: f64,
-    /// The most saturation that a pixel with a hue (chroma of at least 0.015) gave up, percent.
-    pub largest_loss_pct: f64,
 }
 
 /// One person in one shot.
@@ -220,6 +216,8 @@ pub struct PersonReport {
     pub aim: AimReport,
     /// The state of this person here.
     pub state: ShotState,
+    /// Why it is that, in a plain sentence, where it is `unread`, `off aim` or `short`; else null.
+    pub why: Option<String>,
     /// CIEDE2000 from the aim's centre in the source; null without a fix.
     pub aim_de00_before: Option<f64>,
     /// CIEDE2000 from the aim's centre after the fix; null without a fix.
@@ -398,8 +396,10 @@ pub struct ReachesReport {
     pub picture: ReachReport,
     /// Mid-tones.
     pub mids: ReachReport,
-    /// Skin alone; null until it is solved.
+    /// Skin alone; null where no key was laid on it.
     pub skin: Option<ReachReport>,
+    /// Why no key was laid on skin, in a plain sentence; null where one was.
+    pub skin_not_solved: Option<String>,
 }
 
 /// The fix of a shot.
@@ -477,69 +477,17 @@ pub struct ProofReport {
     pub limits_after: Option<LimitsReport>,
 }
 
-/// A shot held against the limits of delivery: EBU R 103 v3.0, R', G', B' and luma of every frame.
-///
-/// A frame is over a limit when more than 1 % of its area is, behind the measuring filter
-/// [1 2 3 4 3 2 1]/16 across and [1 2 1]/4 down (the filter is yet to be verified).
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct LimitsReport {
-    /// Frames looked at.
-    pub frames: u64,
-    /// Frames over the nominal limits (0–100 %), to which graded material should keep closely.
-    pub over_nominal: u64,
-    /// Frames over the preferred limits (−5–105 %): gamut errors.
-    pub over_preferred: u64,
-    /// Frames over the total limits (the codes that may carry video).
-    pub over_total: u64,
-    /// The frames furthest out, worst first; none where nothing is outside.
-    pub worst: Vec<WorstLimitReport>,
-}
-
-/// A frame with area outside the limits.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct WorstLimitReport {
-    /// Source frame.
-    pub frame: u64,
-    /// Area outside the nominal limits, percent.
-    pub nominal_pct: f64,
-    /// Area outside the preferred limits, percent.
-    pub preferred_pct: f64,
-    /// Area outside the total limits, percent.
-    pub total_pct: f64,
-    /// The component that is outside most: `luma`, `red`, `green` or `blue`.
-    pub component: Option<String>,
-}
-
-fn limits_report(limits: &ShotLimits) -> LimitsReport {
-    LimitsReport {
-        frames: limits.frames,
-        over_nominal: limits.over_nominal,
-        over_preferred: limits.over_preferred,
-        over_total: limits.over_total,
-        worst: limits
-            .worst
-            .iter()
-            .map(|frame| WorstLimitReport {
-                frame: frame.frame,
-                nominal_pct: frame.nominal_pct,
-                preferred_pct: frame.preferred_pct,
-                total_pct: frame.total_pct,
-                component: frame.worst.clone(),
-            })
-            .collect(),
-    }
-}
-
 /// How the film stands.
 ///
 /// # Errors
 /// If the film cannot be read.
 pub fn report(film: &Film) -> Result<FilmReport> {
     let space = film.space();
+    let known = Known::of(film)?;
     let shots = film
         .shots()?
         .iter()
-        .map(|shot| shot_report(film, shot))
+        .map(|shot| shot_report(&known, shot))
         .collect::<Result<_>>()?;
     let parts = cut_parts(film)?;
     Ok(FilmReport {
@@ -633,40 +581,45 @@ pub fn all_well(report: &FilmReport, problems: &[Problem]) -> bool {
 /// # Errors
 /// If the film cannot be read.
 pub fn report_of_shot(film: &Film, shot: &Shot) -> Result<ShotReport> {
-    shot_report(film, shot)
+    shot_report(&Known::of(film)?, shot)
 }
 
-fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
-    let source = film.sources()?.into_iter().find(|s| s.id == shot.source);
-    let setup = film.setup(shot.setup)?;
+/// How one shot stands, of several.
+pub(crate) fn shot_report(known: &Known<'_>, shot: &Shot) -> Result<ShotReport> {
+    let film = known.film();
+    let source = known.source(shot);
+    let setup = known.setup(shot);
     let scene = setup
-        .as_ref()
-        .and_then(|setup| {
-            film.scenes()
-                .ok()?
-                .into_iter()
-                .find(|scene| scene.id == setup.scene)
-        })
-        .map(|scene| scene.name)
+        .and_then(|setup| known.scene(setup))
+        .map(|scene| scene.name.clone())
         .unwrap_or_default();
-    let record = film
-        .fix::<FixRecord>(shot.setup)?
-        .filter(|_| !shot.kept)
-        .map(|(_, record)| record);
-    let proof = match &source {
-        Some(source) => current_proof(film, shot, source)?,
+    let record = known.fix(shot)?;
+    let record = record.as_deref();
+    let clip = match source {
+        Some(source) => current_clip(known, record, shot, source)?,
+        None => None,
+    };
+    // Of a clip that the fix has left behind, a proof says nothing.
+    let proof = match clip {
+        Some(_) => film.proof::<Proof>(shot.id)?.map(|(_, proof)| proof),
         None => None,
     };
     let read = film
         .step(shot.id, Step::Read)?
         .is_some_and(|step| step.outcome == StepOutcome::Done);
+    let fix = record
+        .map(|record| record.chain_for(shot))
+        .unwrap_or_default();
+    let seen = Seen::new(known.look_ops(shot)?.to_vec(), fix, film.space());
+    let in_clip = clip.is_some_and(has_look);
     let mut people = Vec::new();
     for present in present(film, shot)? {
         people.push(person_report(
             film,
             shot,
             &present,
-            record.as_ref(),
+            (&seen, in_clip),
+            record,
             proof.is_some(),
         )?);
     }
@@ -674,7 +627,7 @@ fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
         .iter()
         .map(|person| person.state)
         .max_by_key(|state| severity(*state))
-        .unwrap_or(match &record {
+        .unwrap_or(match record {
             // Nobody is there who could be off aim: it stands as the fix that it carries.
             Some(record) if read => match record.fix().state {
                 State::OnAim => ShotState::OnAim,
@@ -690,28 +643,25 @@ fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
     {
         state = ShotState::Proved;
     }
+    let why_unread = match state {
+        ShotState::Unread if people.is_empty() => Some(reason_of_unread(film, shot, read)?),
+        _ => None,
+    };
     let mut notes = film.notes(shot.id)?;
-    if let Some(record) = &record {
+    if let Some(record) = record {
         notes.extend(light_sentence(record, shot));
         notes.extend(support_of_own(&people, record));
         if people.is_empty()
             && read
-            && let Some(setup) = &setup
+            && let Some(setup) = setup
         {
             notes.push(carrying(setup, record));
         }
     }
     let mut limited = None;
-    if let Some(source) = &source
-        && let Some(clip) = current_clip(film, shot, source)?
-    {
-        notes.extend(notes_of_clip(&clip));
-        limited = Limited::of(&clip).map(|limited| LimitedReport {
-            low_pct: 100.0 * limited.limiter.low,
-            high_pct: 100.0 * limited.limiter.high,
-            changed_pct: limited.changed_pct,
-            largest_loss_pct: limited.largest_loss_pct,
-        });
+    if let Some(clip) = clip {
+        notes.extend(notes_of_clip(clip));
+        limited = Limited::of(clip).map(LimitedReport::from);
     }
     let mut failure = None;
     for step in [Step::Read, Step::Handover, Step::Prove] {
@@ -721,14 +671,13 @@ fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
             failure = failure.or(Some(reason));
         }
     }
-    let timecode = match &source {
+    let timecode = match source {
         Some(source) => timecode_at(source, shot.in_frame)?.map(|t| t.to_string()),
         None => None,
     };
     Ok(ShotReport {
         shot: shot.name.clone(),
         source: source
-            .as_ref()
             .map(|source| source.path.to_string_lossy().into_owned())
             .unwrap_or_default(),
         in_frame: shot.in_frame,
@@ -736,42 +685,49 @@ fn shot_report(film: &Film, shot: &Shot) -> Result<ShotReport> {
         timecode_in: timecode,
         used: used_of(shot)?.map(|used| UsedReport::of(&used)),
         note: film.note(shot.id)?,
-        left_out: match &source {
+        left_out: match source {
             Some(source) => left_out_report(source, shot)?,
             None => Vec::new(),
         },
-        input: match &source {
+        input: match source {
             Some(source) => film.input_of(source.id)?.map(|input| input.name),
             None => None,
         },
-        look: match &setup {
-            Some(setup) => look_of(film, setup)?.map(|look| look.name),
-            None => None,
-        },
-        setup: setup.map(|setup| setup.name).unwrap_or_default(),
+        look: known.look(shot)?.map(|look| look.name),
+        setup: setup.map(|setup| setup.name.clone()).unwrap_or_default(),
         scene,
         state,
         failure,
+        why_unread,
         notes,
         people,
-        fix: record.as_ref().map(|record| fix_report(record, shot)),
+        fix: record.map(|record| fix_report(record, shot)),
         limited,
-        proof: proof.map(|proof| ProofReport {
-            file: proof.file.clone(),
-            passed: proof.passed,
-            faults: proof.all_faults().cloned().collect(),
-            tolerance_de00: proof.tolerance.de00,
-            de00: proof
-                .people
-                .iter()
-                .filter_map(|person| person.de00)
-                .reduce(f64::max),
-            limits_before: proof
-                .limits
-                .as_ref()
-                .map(|[before, _]| limits_report(before)),
-            limits_after: proof.limits.as_ref().map(|[_, after]| limits_report(after)),
-        }),
+        proof: match (proof, source) {
+            (Some(proof), Some(source)) => Some(proof_report(&proof, source)?),
+            _ => None,
+        },
+    })
+}
+
+fn proof_report(proof: &Proof, source: &Source) -> Result<ProofReport> {
+    let limits = proof.limits.as_ref();
+    Ok(ProofReport {
+        file: proof.file.clone(),
+        passed: proof.passed,
+        faults: proof.all_faults().cloned().collect(),
+        tolerance_de00: proof.tolerance.de00,
+        de00: proof
+            .people
+            .iter()
+            .filter_map(|person| person.de00)
+            .reduce(f64::max),
+        limits_before: limits
+            .map(|[before, _]| limits_report(before, source))
+            .transpose()?,
+        limits_after: limits
+            .map(|[_, after]| limits_report(after, source))
+            .transpose()?,
     })
 }
 
@@ -842,25 +798,25 @@ fn severity(state: ShotState) -> u8 {
     }
 }
 
-/// The proof of the shot's clip, unless the fix has changed since that clip was handed over.
-fn current_proof(film: &Film, shot: &Shot, source: &Source) -> Result<Option<Proof>> {
-    let Some((_, proof)) = film.proof::<Proof>(shot.id)? else {
-        return Ok(None);
-    };
-    Ok(current_clip(film, shot, source)?.map(|_| proof))
-}
-
 /// The clip that was handed over, unless the fix has changed since.
-fn current_clip(film: &Film, shot: &Shot, source: &Source) -> Result<Option<Deliverable>> {
-    for clip in film.deliverables()? {
-        if clip.kind != "clip" || clip.shot != Some(shot.id) {
-            continue;
-        }
+fn current_clip<'a>(
+    known: &'a Known<'_>,
+    record: Option<&FixRecord>,
+    shot: &Shot,
+    source: &Source,
+) -> Result<Option<&'a Deliverable>> {
+    let chain = record
+        .map(|record| record.chain_for(shot))
+        .unwrap_or_default();
+    for clip in known.clips(shot) {
         let Ok(codec) = serde_json::from_value(clip.detail["codec"].clone()) else {
             continue;
         };
-        let chain = as_delivered(clip_chain(film, shot, has_look(&clip))?, &clip);
-        if clip_key(film, source, &chain, codec, span_of(&clip, source))? == clip.key {
+        let mut chain = as_delivered(chain.clone(), clip);
+        if has_look(clip) {
+            chain.chain.look = known.look_ops(shot)?.to_vec();
+        }
+        if clip_key(known.film(), source, &chain, codec, span_of(clip, source))? == clip.key {
             return Ok(Some(clip));
         }
     }
@@ -888,11 +844,11 @@ fn person_report(
     film: &Film,
     shot: &Shot,
     present: &Present,
+    (seen, look): (&Seen, bool),
     record: Option<&FixRecord>,
     proved: bool,
 ) -> Result<PersonReport> {
     let person = &present.person;
-    let (seen, look) = (Seen::of(film, shot)?, with_look(film, shot)?);
     let reading = |stage| -> Result<Option<ShotReading>> {
         let whole = look && stage != Stage::Before;
         film.shot_reading::<ShotReading>(shot.id, person.id, stage)?
@@ -925,6 +881,7 @@ fn person_report(
         (None, Some(before), None) if shot.kept => Some(of_reading(before)),
         _ => None,
     };
+    let face = face_report(present)?;
     let state = match (&before, solved) {
         (None, _) => ShotState::Unread,
         (Some(_), _) if shot.kept => ShotState::Kept,
@@ -956,12 +913,13 @@ fn person_report(
                 lab: triple(solved.centre.lab),
             }),
         },
+        why: reason_of_person(&person.name, state, record, face.as_ref()),
         state,
         aim_de00_before: solved.map(|(_, solved)| solved.de00_before),
         aim_de00_after: solved.map(|(_, solved)| solved.de00),
         complexion: person.complexion.clone(),
         patch: present.drawn.is_some(),
-        face: face_report(present)?,
+        face,
     })
 }
 
@@ -1128,6 +1086,7 @@ fn fix_report(record: &FixRecord, shot: &Shot) -> FixReport {
             picture: reach_report(&solution.picture),
             mids: reach_report(&solution.mids),
             skin: solution.skin.as_ref().map(reach_report),
+            skin_not_solved: skin_not_solved(record),
         },
     }
 }

@@ -41,6 +41,6 @@ pub use limits::{Limit, Limits, LimitsError};
 pub use look::Look;
 pub use presets::{PRESETS, Preset};
 pub use problem::{PersonProblem, PicturePixel, Problem, ProblemError};
-pub use solution::{Cost, Fix, PersonResult, Reach, SkinValue, Solution, State};
+pub use solution::{Cost, Fix, NoKey, PersonResult, Reach, SkinValue, Solution, State};
 pub use solve::{solve, solve_all, solve_with};
 pub use tint::{SharedTint, Tint, shared_tint};

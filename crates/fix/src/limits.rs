@@ -210,6 +210,62 @@ impl Limit {
             Self::Reach => "what this reach can do",
         }
     }
+
+    /// One plain sentence, without a full stop: what going further would do.
+    #[must_use]
+    pub fn reason(self, limits: &Limits) -> String {
+        let Limits {
+            exposure_stops,
+            skin_slope_min,
+            skin_slope_max,
+            upper_slope_min,
+            new_clipping_pct,
+            skin_new_clipping_pct,
+            skin_spread_min,
+            skin_spread_max,
+            noise_gain,
+            code_gap,
+            clipped_area_chroma,
+            white_level_pct,
+            neutral_growth,
+            saturation,
+            ..
+        } = limits;
+        match self {
+            Self::Exposure => format!("going further would move the exposure by more than {exposure_stops} stops"),
+            Self::SkinContrast => format!(
+                "going further would change the contrast within the skin beyond {skin_slope_min} to {skin_slope_max} times what it is"
+            ),
+            Self::UpperContrast => format!(
+                "going further would flatten what is brighter than the skin below {upper_slope_min} of its contrast"
+            ),
+            Self::Clipping => format!(
+                "going further would clip or crush more than {new_clipping_pct} % of the picture anew"
+            ),
+            Self::SkinClipping => format!(
+                "going further would clip or crush more than {skin_new_clipping_pct} % of the skin itself"
+            ),
+            Self::SkinSpread => format!(
+                "going further would press the colours within the skin together or pull them apart beyond {skin_spread_min} to {skin_spread_max} times their spread"
+            ),
+            Self::Noise => format!("going further would raise the noise in the shadows more than {noise_gain} times"),
+            Self::CodeGap => format!(
+                "going further would pull neighbouring 10-bit codes more than {code_gap} codes apart, which shows as bands"
+            ),
+            Self::ClippedAreas => format!(
+                "going further would tint or dull what is blown out in the source (by more than CIEDE2000 {clipped_area_chroma})"
+            ),
+            Self::WhiteEnd => format!("going further would bring white below {white_level_pct} %, and it would look grey"),
+            Self::Neutrals => format!(
+                "going further would give grey things a colour (more than CIEDE2000 {neutral_growth} of it)"
+            ),
+            Self::Saturation => format!("going further would change the saturation of everything more than {saturation} times"),
+            Self::Level => "the colour could only be had by giving up the level of the skin".to_owned(),
+            Self::Hue => "the level or saturation could only be had by turning the hue of the skin further away".to_owned(),
+            Self::People => "what brings one person nearer to their aim takes another away from theirs".to_owned(),
+            Self::Reach => "no move of this kind gets nearer without doing harm elsewhere".to_owned(),
+        }
+    }
 }
 
 impl std::fmt::Display for Limit {

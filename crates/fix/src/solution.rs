@@ -5,6 +5,7 @@ use inkarnat_ops::Op;
 use serde::{Deserialize, Serialize};
 
 use crate::aim::AimCentre;
+use crate::keyed::MOST_TAKEN;
 use crate::light::LightEstimate;
 use crate::limits::Limit;
 
@@ -160,6 +161,32 @@ impl Fix {
     }
 }
 
+/// Why no key was laid on skin.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum NoKey {
+    /// Everybody is on aim as they are.
+    NothingToDo,
+    /// The key takes in too much that is not skin: this share of it by more than half, 0–1.
+    TakesIn(f64),
+}
+
+impl std::fmt::Display for NoKey {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::NothingToDo => {
+                f.write_str("the skin is on aim as it is: a key has nothing to do")
+            }
+            Self::TakesIn(share) => write!(
+                f,
+                "no key can tell this skin from the rest: it would take in {:.0} % of what is not skin ({:.0} % is the most)",
+                100.0 * share,
+                100.0 * MOST_TAKEN
+            ),
+        }
+    }
+}
+
 /// Every reach, and the one chosen.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Solution {
@@ -174,6 +201,9 @@ pub struct Solution {
     /// The picture's own balance by its neutrals and its level, and a key on skin for the rest. `None`: no key can tell
     /// this skin from most of the picture, or there is nothing left for one to do.
     pub skin: Option<Fix>,
+    /// Why there is no `skin`; `None` where there is one, or where it was solved before reasons were kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub no_key: Option<NoKey>,
     /// What was found out about the light.
     pub light: LightEstimate,
 }

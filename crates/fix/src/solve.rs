@@ -16,7 +16,7 @@ use crate::model::{Family, Parameters};
 use crate::objective::{LIMITS, Objective, State as MoveState, Target};
 use crate::problem::{Problem, ProblemError};
 use crate::sample::{Edges, Measures, Ready, signal_of};
-use crate::solution::{Fix, PersonResult, Reach, Solution, State};
+use crate::solution::{Fix, NoKey, PersonResult, Reach, Solution, State};
 use crate::target::seen_centre;
 use inkarnat_color::delta_e_2000;
 
@@ -93,10 +93,13 @@ fn solved_of(problem: &Problem, evidence: Evidence, belief: &Belief) -> Solution
         fix
     };
     let (picture, mids) = (solved(Reach::Picture), solved(Reach::Mids));
-    let skin = if left {
-        None
+    let (skin, no_key) = if left {
+        (None, Some(NoKey::NothingToDo))
     } else {
-        skin_alone(problem, &ready, &targets)
+        match skin_alone(problem, &ready, &targets) {
+            Ok(fix) => (Some(fix), None),
+            Err(why) => (None, Some(why)),
+        }
     };
     let (chosen, why) = choose(&picture, &mids, skin.as_ref(), &ready.light);
     Solution {
@@ -105,6 +108,7 @@ fn solved_of(problem: &Problem, evidence: Evidence, belief: &Belief) -> Solution
         picture,
         mids,
         skin,
+        no_key,
         light: ready.light,
     }
 }
@@ -132,8 +136,8 @@ fn left_alone(ready: &Ready, targets: &[Target]) -> bool {
             || cast <= CAST * total)
 }
 
-/// The reach `skin`; `None` where no key can tell the skin from the rest, or a key has nothing to do.
-fn skin_alone(problem: &Problem, ready: &Ready, targets: &[Target]) -> Option<Fix> {
+/// The reach `skin`, or that no key can tell the skin from the rest.
+fn skin_alone(problem: &Problem, ready: &Ready, targets: &[Target]) -> Result<Fix, NoKey> {
     let mut family = family_of(ready, Reach::Picture);
     let mut by_level = objective_of(problem, ready, targets, family);
     by_level.level_only = true;
@@ -147,8 +151,9 @@ fn skin_alone(problem: &Problem, ready: &Ready, targets: &[Target]) -> Option<Fi
     };
     let share = furthest(within);
     let done = state_of(&objective, &moved, share);
-    if done.0.made.keyed_share(&ready.outside) > MOST_TAKEN {
-        return None;
+    let taken = done.0.made.keyed_share(&ready.outside);
+    if taken > MOST_TAKEN {
+        return Err(NoKey::TakesIn(taken));
     }
     let stopped = |state: &MoveState, _: &[usize]| {
         if share == 1.0 {
@@ -166,7 +171,7 @@ fn skin_alone(problem: &Problem, ready: &Ready, targets: &[Target]) -> Option<Fi
     if moved.is_identity() || share == 0.0 {
         fix.ops.clear();
     }
-    Some(fix)
+    Ok(fix)
 }
 
 pub(crate) fn targets_of(problem: &Problem, ready: &Ready, belief: &Belief) -> Vec<Target> {

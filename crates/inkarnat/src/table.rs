@@ -266,8 +266,12 @@ fn limits(shot: &ShotReport) -> Option<String> {
     }
     let worst = after.worst.first().map_or_else(String::new, |worst| {
         format!(
-            "; worst: frame {}, {:.1} % of its area beyond nominal, {:.1} % beyond preferred, mostly {}",
+            "; worst: frame {}{}, {:.1} % of its area beyond nominal, {:.1} % beyond preferred, mostly {}",
             worst.frame,
+            worst
+                .timecode
+                .as_ref()
+                .map_or_else(String::new, |at| format!(" ({at})")),
             worst.nominal_pct,
             worst.preferred_pct,
             worst.component.as_deref().unwrap_or("none")
@@ -297,6 +301,9 @@ fn remarks(shot: &ShotReport) -> Vec<String> {
             lines.push(format!("short: stopped by {limit}"));
         }
     }
+    lines.extend(shot.why_unread.iter().map(|why| format!("unread: {why}")));
+    let read = shot.people.iter().filter(|person| person.before.is_some());
+    lines.extend(read.filter_map(|person| person.why.clone()));
     if let Some(proof) = &shot.proof {
         let de00 = proof.de00.map_or_else(String::new, |de| {
             format!(", ΔE00 {de:.2} (allowed {})", proof.tolerance_de00)
@@ -399,6 +406,7 @@ fn at_length(shot: &ShotReport) {
         "elsewhere ΔE00 (median, 95th)",
         "noise",
     ]);
+    let mut left_out = None;
     for (name, reach) in [
         ("picture", Some(&fix.reaches.picture)),
         ("mids", Some(&fix.reaches.mids)),
@@ -410,6 +418,8 @@ fn at_length(shot: &ShotReport) {
             name.to_owned()
         };
         let Some(reach) = reach else {
+            let why = fix.reaches.skin_not_solved.as_deref();
+            left_out = why.map(|why| format!("{name} was not solved: {why}"));
             table.rows.push(vec![name, "not solved".to_owned()]);
             continue;
         };
@@ -436,6 +446,9 @@ fn at_length(shot: &ShotReport) {
         ]);
     }
     table.print();
+    if let Some(left_out) = left_out {
+        println!("  {left_out}");
+    }
     let exact = if fix.cdl_exact {
         "exact".to_owned()
     } else {

@@ -1,18 +1,21 @@
 // Talks to the program that serves the page. Addresses are relative: the token is part of the page's own.
 
 import type {
-  CdlReport,
   Delivered,
   FilmState,
   FixChoice,
   JobView,
+  Numbers,
   OutlineShape,
   Overview,
   PeopleOrder,
+  ShotLimits,
   ShotView,
   Tried,
   WorkOrder,
 } from "./schema";
+
+import { tableFromBytes, TWICE } from "../lib/cdl";
 
 /** What the program said instead of an answer. */
 export class Refused extends Error {}
@@ -86,6 +89,7 @@ export const api = {
   film: () => got<Overview>("film"),
   shot: (id: number) => got<ShotView>(`shots/${id}`),
   job: () => got<JobView>("job"),
+  limits: () => got<ShotLimits[]>("limits"),
   delivered: () => got<Delivered[]>("delivered"),
   picture: (order: PictureOrder, signal?: AbortSignal) => buffer(pictureAddress(order), signal),
   proxy: (shot: number, from: number, count: number, width: number, signal?: AbortSignal) =>
@@ -95,10 +99,16 @@ export const api = {
     if (person !== null) query.set("person", person);
     return buffer(`api/shots/${shot}/traces?${query}`);
   },
-  table: (shot: number, afterCdl: boolean) => buffer(`api/shots/${shot}/table?after_cdl=${afterCdl}`),
-  tryCdl: (shot: number, cdl: CdlReport) => sent<Tried>(`shots/${shot}/try`, { cdl }),
+  /** The table that the fix is exported as; of one that follows the light, that of a frame. */
+  table: async (shot: number, frame?: number, signal?: AbortSignal) =>
+    tableFromBytes(await buffer(`api/shots/${shot}/table${frame === undefined ? "" : `?frame=${frame}`}`, signal)),
+  /** The operations of the fix from one of them on (up to another), without what follows the light. */
+  tableOfPart: async (shot: number, from: number, to?: number) =>
+    tableFromBytes(await buffer(`api/shots/${shot}/table?from=${from}${to === undefined ? "" : `&to=${to}`}`), TWICE),
+  tryNumbers: (shot: number, numbers: Numbers) => sent<Tried>(`shots/${shot}/try`, numbers),
   choose: (shot: number, fix: FixChoice) => sent<Done>(`shots/${shot}/choose`, { fix }),
   copyToScene: (shot: number) => sent<Done>(`shots/${shot}/copy`, { to: "scene" }),
+  holdConstant: (shot: number, constant: boolean) => sent<Done>(`shots/${shot}/constant`, { constant }),
   keep: (shot: number, kept: boolean) => sent<Done>(`shots/${shot}/keep`, { kept }),
   note: (shot: number, text: string) => sent<Done>(`shots/${shot}/note`, { text }),
   patch: (shot: number, person: string, frame: number, shape: OutlineShape) =>

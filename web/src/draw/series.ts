@@ -12,6 +12,8 @@ export interface TimeContent {
   inFrame: number;
   outFrame: number;
   frame: number | null;
+  /** Frames of the keyframes of a fix that follows the light. */
+  keys: readonly number[];
 }
 
 export const TIME_LEFT = 52;
@@ -34,12 +36,35 @@ export function drawSeries(g: Canvas, width: number, height: number, content: Ti
   const half = height / 2;
   band(g, width, 2, half - 4, content, "level", inks);
   band(g, width, half + 2, half - 4, content, "hue", inks);
+  drawKeys(g, width, height, content, inks);
   if (content.frame !== null) {
     const x = Math.round(frameX(width, content, content.frame)) + 0.5;
     g.strokeStyle = inks.ink;
     g.beginPath();
     g.moveTo(x, 0);
     g.lineTo(x, height);
+    g.stroke();
+  }
+}
+
+/** Where the fix has its keyframes: a dotted line across both bands, with a notch at either end. */
+function drawKeys(g: Canvas, width: number, height: number, content: TimeContent, inks: Inks): void {
+  g.strokeStyle = inks.quiet;
+  g.lineWidth = 1;
+  for (const key of content.keys) {
+    const x = Math.round(frameX(width, content, key)) + 0.5;
+    g.setLineDash([1, 3]);
+    g.beginPath();
+    g.moveTo(x, 0);
+    g.lineTo(x, height);
+    g.stroke();
+    g.setLineDash([]);
+    g.beginPath();
+    for (const [y, way] of [[0, 1], [height, -1]] as const) {
+      g.moveTo(x - 3, y);
+      g.lineTo(x, y + 5 * way);
+      g.lineTo(x + 3, y);
+    }
     g.stroke();
   }
 }

@@ -2,6 +2,7 @@
 // (tetrahedrally), and shown as a BT.1886 display would. Before and after side by side at a divider.
 
 import { type Table, WIDE } from "../lib/cdl";
+import { type Gain, NO_GAIN } from "../lib/light";
 
 /** A frame's signal. */
 export type Source =
@@ -29,6 +30,8 @@ uniform vec2 range;
 uniform sampler3D nodes;
 uniform int size;
 uniform vec2 wide;
+// What a fix that follows the light does to this frame, before its table.
+uniform vec3 gain;
 uniform float divider;
 
 vec3 node(ivec3 place) { return texelFetch(nodes, place, 0).rgb; }
@@ -64,7 +67,10 @@ vec3 screen(vec3 signal) {
 
 void main() {
   vec3 v = range.x + texture(source, at).rgb * (range.y - range.x);
-  if (size > 0 && at.x >= divider) v = through(v);
+  if (at.x >= divider) {
+    v *= gain;
+    if (size > 0) v = through(v);
+  }
   color = vec4(screen(v), 1.0);
 }`;
 
@@ -75,6 +81,7 @@ export class Viewer {
   readonly #nodes: WebGLTexture;
   #size = 0;
   #range: [number, number] = [0, 1];
+  #wide: { min: number; max: number } = WIDE;
   #has = false;
 
   constructor(readonly canvas: HTMLCanvasElement) {
@@ -87,7 +94,6 @@ export class Viewer {
     gl.useProgram(this.#program);
     gl.uniform1i(this.#at("source"), 0);
     gl.uniform1i(this.#at("nodes"), 1);
-    gl.uniform2f(this.#at("wide"), WIDE.min, WIDE.max);
     gl.bindVertexArray(gl.createVertexArray());
     this.table(null);
   }
@@ -145,16 +151,19 @@ export class Viewer {
     }
     gl.texImage3D(gl.TEXTURE_3D, 0, gl.RGBA32F, side, side, side, 0, gl.RGBA, gl.FLOAT, values);
     this.#size = size;
+    this.#wide = table?.range ?? WIDE;
   }
 
-  /** Draws; what is left of the divider (0–1) is before. */
-  draw(divider: number): void {
+  /** Draws; what is left of the divider (0–1) is before. After is taken times `gain`, then through the table. */
+  draw(divider: number, gain: Gain = NO_GAIN): void {
     if (!this.#has) return;
     const gl = this.#gl;
     gl.viewport(0, 0, this.canvas.width, this.canvas.height);
     gl.useProgram(this.#program);
     gl.uniform2f(this.#at("range"), ...this.#range);
     gl.uniform1i(this.#at("size"), this.#size);
+    gl.uniform2f(this.#at("wide"), this.#wide.min, this.#wide.max);
+    gl.uniform3f(this.#at("gain"), ...gain);
     gl.uniform1f(this.#at("divider"), divider);
     gl.drawArrays(gl.TRIANGLE_STRIP, 0, 4);
   }

@@ -12,10 +12,19 @@ export interface Cdl {
 export interface Table {
   size: number;
   values: Float32Array;
+  /** The signal that it covers; without it {@link WIDE}. */
+  range?: Range;
 }
 
-/** The range of signal that exported tables cover; a table of what follows a CDL covers twice that. */
-export const WIDE = { min: -2 / 27, max: 10 / 9 } as const;
+export interface Range {
+  readonly min: number;
+  readonly max: number;
+}
+
+/** The range of signal that exported tables cover. */
+export const WIDE: Range = { min: -2 / 27, max: 10 / 9 };
+/** The range of tables of the later part of a fix: what comes before may lie beyond the other. */
+export const TWICE: Range = { min: 2 * WIDE.min, max: 2 * WIDE.max };
 
 const LUMA = [0.2126, 0.7152, 0.0722] as const;
 
@@ -51,7 +60,7 @@ export function applyCdl(cdl: Cdl, r: number, g: number, b: number, out: Float32
 /** Tetrahedral interpolation along the neutral diagonal; input outside the range is clamped to it. Into `out` at `at`. */
 export function sample(
   table: Table,
-  range: { min: number; max: number },
+  range: Range,
   r: number,
   g: number,
   b: number,
@@ -81,14 +90,13 @@ export function sample(
 /** A CDL and what follows it as one table over {@link WIDE}. */
 export function bake(cdl: Cdl, after: Table | null, size = 33): Table {
   const values = new Float32Array(3 * size ** 3);
-  const twice = { min: 2 * WIDE.min, max: 2 * WIDE.max };
   const node = (i: number) => WIDE.min + ((WIDE.max - WIDE.min) * i) / (size - 1);
   let at = 0;
   for (let b = 0; b < size; b += 1) {
     for (let g = 0; g < size; g += 1) {
       for (let r = 0; r < size; r += 1) {
         applyCdl(cdl, node(r), node(g), node(b), values, at);
-        if (after) sample(after, twice, values[at]!, values[at + 1]!, values[at + 2]!, values, at);
+        if (after) sample(after, TWICE, values[at]!, values[at + 1]!, values[at + 2]!, values, at);
         at += 3;
       }
     }
@@ -97,12 +105,12 @@ export function bake(cdl: Cdl, after: Table | null, size = 33): Table {
 }
 
 /** A table as it is sent: nodes a side, then the values; null where nothing is changed. */
-export function tableFromBytes(bytes: ArrayBuffer): Table | null {
+export function tableFromBytes(bytes: ArrayBuffer, range: Range = WIDE): Table | null {
   const size = new DataView(bytes).getUint32(0, true);
   if (size === 0) return null;
   const values = new Float32Array(bytes, 4);
   if (values.length !== 3 * size ** 3) {
     throw new Error(`a table of ${values.length / 3} colours came, expected ${size ** 3}`);
   }
-  return { size, values };
+  return { size, values, range };
 }

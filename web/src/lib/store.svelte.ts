@@ -29,6 +29,8 @@ class Store {
   connected = $state(true);
   helpOpen = $state(false);
   findOpen = $state(false);
+  /** The frame at which a shot is to be opened. */
+  wanted: { shot: number; frame: number } | null = null;
   /** Counts what the program changed: addresses of pictures carry it, so that a browser asks anew. */
   version = $state(1);
 
@@ -103,6 +105,12 @@ class Store {
     this.place = place;
     if (shot !== null) this.selected = shot;
     this.#writeAddress();
+  }
+
+  /** Opens a shot at one of its frames. */
+  goToFrame(shot: number, frame: number): void {
+    this.wanted = { shot, frame };
+    this.go("shot", shot);
   }
 
   select(shot: number): void {

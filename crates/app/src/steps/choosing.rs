@@ -1,6 +1,7 @@
 //! The editor's own choice of a fix: another reach, or operations set by hand.
 
 use crate::nearest::nearest_cdl;
+use crate::show::skin_not_solved;
 use crate::steps::fixing::{FixRecord, keep_record, problem_of};
 use crate::{AppError, Result};
 use inkarnat_film::{Film, Setup, SetupId, Shot, value_of};
@@ -34,16 +35,16 @@ fn check(film: &Film, setup: &Setup, choice: Option<&Choice>) -> Result<()> {
     match choice {
         None | Some(Choice::Reach(Reach::Picture | Reach::Mids)) => Ok(()),
         Some(Choice::Reach(Reach::Skin)) => {
-            let solved = film
-                .fix::<FixRecord>(setup.id)?
-                .is_some_and(|(_, record)| record.solution.skin.is_some());
-            if solved {
-                Ok(())
-            } else {
-                Err(AppError::Request(format!(
-                    "{}: no correction of skin alone was solved; choose picture or mids",
+            let why = match film.fix::<FixRecord>(setup.id)? {
+                Some((_, record)) => skin_not_solved(&record),
+                None => Some("nothing was solved yet".to_owned()),
+            };
+            match why {
+                None => Ok(()),
+                Some(why) => Err(AppError::Request(format!(
+                    "{}: no correction of skin alone was solved ({why}); choose picture or mids",
                     setup.name
-                )))
+                ))),
             }
         }
         Some(Choice::Hand(ops)) => validated(setup, ops),

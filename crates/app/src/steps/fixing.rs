@@ -236,6 +236,7 @@ fn carry(film: &mut Film, setup: &Setup, tasks: &[Task<'_>], context: Context<'_
             },
             picture: fix,
             skin: None,
+            no_key: None,
             light: donor.solution.light.clone(),
         },
         choice: None,

@@ -1,13 +1,13 @@
 //! The whole film in short: what the run charts are drawn from.
 
 use crate::Result;
+use crate::show::known::Known;
 use crate::show::{
     FilmReport, HistoryReport, PersonReport, Proposal, Question, ReadingReport, ShotReport,
     ShotState, SpaceReport, VersionReport,
 };
-use crate::steps::taking::probe_of;
 use inkarnat_color::hue::PUBLISHED_BAND_DEG;
-use inkarnat_film::{Film, Source};
+use inkarnat_film::Film;
 use schemars::JsonSchema;
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -91,6 +91,8 @@ pub struct PersonPoint {
     pub person: String,
     /// The state of this person here.
     pub state: ShotState,
+    /// Why it is that, where it is `unread`, `off aim` or `short`.
+    pub why: Option<String>,
     /// The source.
     pub before: Option<Point>,
     /// With the fix.
@@ -139,12 +141,8 @@ pub struct Point {
 /// # Errors
 /// If the film cannot be read.
 pub fn overview(film: &Film, report: FilmReport) -> Result<Overview> {
-    let sources: BTreeMap<_, Source> = film
-        .sources()?
-        .into_iter()
-        .map(|source| (source.id, source))
-        .collect();
-    let known: BTreeMap<String, _> = film
+    let known = Known::of(film)?;
+    let stored: BTreeMap<String, _> = film
         .shots()?
         .into_iter()
         .map(|shot| (shot.name.clone(), shot))
@@ -163,11 +161,10 @@ pub fn overview(film: &Film, report: FilmReport) -> Result<Overview> {
                 }),
             }
         }
-        let Some(stored) = known.get(&shot.shot) else {
+        let Some(stored) = stored.get(&shot.shot) else {
             continue;
         };
-        let probe = sources.get(&stored.source).map(probe_of).transpose()?;
-        let (rate, size) = probe.map_or((25.0, [16, 9]), |probe| {
+        let (rate, size) = known.probe(stored).map_or((25.0, [16, 9]), |probe| {
             let wide = probe.width as f64 * probe.sample_aspect.value().max(0.1);
             (
                 probe.rate.value(),
@@ -197,10 +194,10 @@ fn in_short(id: i64, shot: ShotReport, rate: f64, size: [u64; 2]) -> OverviewSho
         || shot.source.clone(),
         |name| name.to_string_lossy().into_owned(),
     );
-    let sentence = match (&shot.failure, &shot.fix) {
-        (Some(failure), _) => failure.clone(),
-        (None, Some(fix)) => fix.why.clone(),
-        (None, None) => match shot.state {
+    let sentence = match (&shot.failure, &shot.why_unread, &shot.fix) {
+        (Some(why), _, _) | (None, Some(why), _) => why.clone(),
+        (None, None, Some(fix)) => fix.why.clone(),
+        (None, None, None) => match shot.state {
             ShotState::Kept => "Kept: it stays as it is.".to_owned(),
             ShotState::Unread => "Nothing was read here yet.".to_owned(),
             _ => "No fix yet.".to_owned(),
@@ -228,6 +225,7 @@ fn person_point(person: &PersonReport) -> PersonPoint {
     PersonPoint {
         person: person.person.clone(),
         state: person.state,
+        why: person.why.clone(),
         before: person.before.as_ref().map(point),
         after: person.after.as_ref().map(point),
         proof: person.proof.as_ref().map(point),

@@ -12,9 +12,10 @@ use crate::view::shot::shot_of;
 use crate::worker::Workers;
 use crate::{AppError, Result};
 use inkarnat_film::{Film, InputKey, ShotId};
-use inkarnat_ops::{Chain, Domain, Lut3d, MovingChain, Op};
+use inkarnat_ops::{Cdl, Chain, Domain, Lut3d, MovingChain, Op, Window};
 use inkarnat_people::FaceTrack;
 use inkarnat_reading::{Patch, Similarity, Track};
+use std::ops::Range;
 use std::path::{Path, PathBuf};
 
 /// Which version of a picture is wanted.
@@ -237,19 +238,16 @@ pub fn table_of_look(film: &Film, shot: ShotId) -> Result<Option<Lut3d>> {
     Ok((!look.is_identity()).then(|| look.bake(65, twice).lut))
 }
 
-/// What follows the first CDL of a fix (a roll-off, a key on skin), as a table over twice [`Domain::WIDE`]: what that CDL
-/// gives may lie outside it. `None` where nothing follows.
+/// Some of the operations of a fix as a table over twice [`Domain::WIDE`]: what comes before them may lie outside that. `None`
+/// where they change nothing. What follows the light is not among them, so that it is the same in all frames.
 ///
 /// # Errors
 /// If there is no such shot, or the film cannot be read.
-pub fn table_after_cdl(film: &Film, shot: ShotId) -> Result<Option<Lut3d>> {
+pub fn table_of_part(film: &Film, shot: ShotId, part: Range<usize>) -> Result<Option<Lut3d>> {
     let shots = film.shots()?;
-    let chain = chain_of(film, shot_of(&shots, shot)?)?.chain;
-    let first = chain.fix.iter().position(|op| matches!(op, Op::Cdl(_)));
-    let rest = match first {
-        Some(first) => Chain::of_fix(chain.fix[first + 1..].to_vec()),
-        None => chain.fix_alone(),
-    };
+    let ops = chain_of(film, shot_of(&shots, shot)?)?.chain.fix;
+    let to = part.end.min(ops.len());
+    let rest = Chain::of_fix(ops[part.start.min(to)..to].to_vec());
     let twice = Domain {
         min: 2.0 * Domain::WIDE.min,
         max: 2.0 * Domain::WIDE.max,
@@ -266,16 +264,39 @@ pub fn ops_of(film: &Film, shot: ShotId) -> Result<Vec<Op>> {
     Ok(chain_of(film, shot_of(&shots, shot)?)?.chain.fix)
 }
 
-/// The operations of a shot's fix with its first CDL put in another's place.
+/// The operations of a shot's fix with numbers in place of some: of its first CDL, and of the keys on skin among them, in
+/// their order.
 ///
 /// # Errors
-/// If there is no such shot, or the film cannot be read.
-pub fn with_cdl(film: &Film, shot: ShotId, cdl: inkarnat_ops::Cdl) -> Result<Vec<Op>> {
+/// If there is no such shot or key, or the film cannot be read.
+pub fn with_numbers(
+    film: &Film,
+    shot: ShotId,
+    cdl: Option<Cdl>,
+    keys: &[(usize, [Window; 3])],
+) -> Result<Vec<Op>> {
     let shots = film.shots()?;
     let mut ops = chain_of(film, shot_of(&shots, shot)?)?.chain.fix;
-    match ops.iter().position(|op| matches!(op, Op::Cdl(_))) {
-        Some(first) => ops[first] = Op::Cdl(cdl),
-        None => ops.insert(0, Op::Cdl(cdl)),
+    for (index, [hue, saturation, level]) in keys {
+        let mut keyed = ops.iter_mut().filter_map(|op| match op {
+            Op::KeyedCdl(keyed) => Some(keyed),
+            _ => None,
+        });
+        let Some(keyed) = keyed.nth(*index) else {
+            return Err(AppError::Request(format!(
+                "the fix of this shot has no key number {}; load the page again",
+                index + 1
+            )));
+        };
+        keyed.key.hue = *hue;
+        keyed.key.saturation = *saturation;
+        keyed.key.level = *level;
+    }
+    if let Some(cdl) = cdl {
+        match ops.iter().position(|op| matches!(op, Op::Cdl(_))) {
+            Some(first) => ops[first] = Op::Cdl(cdl),
+            None => ops.insert(0, Op::Cdl(cdl)),
+        }
     }
     Ok(ops)
 }

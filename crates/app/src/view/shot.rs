@@ -4,7 +4,8 @@ use crate::Result;
 use crate::seen::{Seen, look_alone, seen_chain_of, through};
 use crate::show::{ShotReport, report_of_shot};
 use crate::steps::finding::{Present, present};
-use crate::steps::lighting::skin_sample;
+use crate::steps::fixing::FixRecord;
+use crate::steps::lighting::{light_for, skin_sample};
 use crate::steps::proving::with_look;
 use crate::steps::reading::Drawn;
 use crate::steps::taking::probe_of;
@@ -44,6 +45,10 @@ pub struct ShotView {
     /// Where the fix follows the light: the gains of R', G', B' before everything else that it does, for each source frame
     /// from the shot's first. Empty where the fix is constant.
     pub light: Vec<[f64; 3]>,
+    /// Where the light changes and could be followed: the source frame whose light the others are brought to.
+    pub light_reference: Option<u64>,
+    /// Whether the editor holds the fix constant, whatever the light does.
+    pub held_constant: bool,
 }
 
 /// An outline in fractions of picture width and height.
@@ -179,6 +184,12 @@ pub fn shot_view(film: &Film, id: ShotId) -> Result<ShotView> {
             .collect(),
         by_hand: cdl_of(&chain.chain),
         light: light_of(&chain, shot),
+        light_reference: film.fix::<FixRecord>(shot.setup)?.and_then(|(_, record)| {
+            light_for(&record.light, shot)
+                .filter(|light| light.is_followed())
+                .map(|light| light.reference)
+        }),
+        held_constant: shot.constant,
     };
     for Present {
         person,

@@ -6,25 +6,62 @@ use crate::jobs::JobView;
 use crate::report;
 use crate::state::Server;
 use inkarnat_app::show::{CdlReport, CostReport};
-use inkarnat_app::view::pictures::with_cdl;
+use inkarnat_app::view::pictures::with_numbers;
 use inkarnat_app::view::{OutlineShape, cost_report};
 use inkarnat_app::{
-    AppError, Choice, Codec, Context, Delivery, Film, Problem, ReadOrder, SINCE_HANDLES, Say,
-    answer, choose, draw_shape, erase, fix_film, hand_over, keep, note, open_or_create, prove_film,
-    read_film, redo, say, set_aims, take_in, try_ops, undo,
+    AppError, Choice, Codec, Context, Delivery, Film, LimitTo, Problem, ReadOrder, SINCE_HANDLES,
+    Say, answer, choose, draw_shape, erase, fix_film, hand_over, hold_constant, keep, note,
+    open_or_create, prove_film, read_film, redo, say, set_aims, take_in, try_ops, undo,
 };
 use inkarnat_film::{Shot, ShotId};
-use inkarnat_ops::{Cdl, Op};
+use inkarnat_ops::{Cdl, Op, Window};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::path::PathBuf;
 use std::sync::Arc;
 
-/// Numbers to try.
+/// Numbers in place of those of the fix in force.
+#[derive(Clone, Debug, Default, Deserialize, JsonSchema)]
+#[serde(default)]
+pub(crate) struct Numbers {
+    /// In place of its first CDL; null leaves that.
+    pub cdl: Option<CdlReport>,
+    /// In place of keys on skin; those that are not named stay.
+    pub keys: Vec<KeyNumbers>,
+}
+
+/// Where a key on skin lies.
 #[derive(Clone, Debug, Deserialize, JsonSchema)]
-pub(crate) struct TryOrder {
-    /// The CDL in place of the first one of the fix.
-    pub cdl: CdlReport,
+pub(crate) struct KeyNumbers {
+    /// Which of the keys of the fix, in their order, from 0.
+    pub key: usize,
+    /// Hue, degrees on the Cb/Cr plane.
+    pub hue: WindowNumbers,
+    /// Chroma magnitude, axes ±0.5.
+    pub saturation: WindowNumbers,
+    /// Luma, 1 = reference white.
+    pub level: WindowNumbers,
+}
+
+/// A soft range: 1 on a flat top, 0 outside, smooth flanks between.
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
+pub(crate) struct WindowNumbers {
+    /// Middle of the flat top.
+    pub centre: f64,
+    /// Full width of the flat top, 0 or more.
+    pub width: f64,
+    /// Width of each flank, above 0.
+    pub softness: f64,
+}
+
+impl WindowNumbers {
+    const fn window(&self) -> Window {
+        Window {
+            centre: self.centre,
+            width: self.width,
+            softness: self.softness,
+        }
+    }
 }
 
 /// What numbers that were tried do, measured as a solved fix is.
@@ -67,8 +104,8 @@ pub(crate) enum FixChoice {
     Mids,
     /// Skin alone.
     Skin,
-    /// This CDL in place of the first one of the fix in force.
-    Cdl(CdlReport),
+    /// The fix in force with these numbers.
+    Numbers(Numbers),
 }
 
 /// A choice of fix.
@@ -98,6 +135,13 @@ pub(crate) struct CopyOrder {
 pub(crate) struct KeepOrder {
     /// Whether to keep it.
     pub kept: bool,
+}
+
+/// Whether a fix may follow the light inside a shot.
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
+pub(crate) struct ConstantOrder {
+    /// Whether it is the same in all frames, whatever the light does.
+    pub constant: bool,
 }
 
 /// What the editor writes to a shot.
@@ -171,6 +215,8 @@ pub(crate) enum WorkOrder {
         codec: CodecChoice,
         /// Only what has changed since that version, with handles of 12 frames.
         since: Option<String>,
+        /// Limits that clips and tables are kept inside at the cost of saturation; without it nothing is limited.
+        limit: Option<LimitChoice>,
         /// Name of the version that is recorded; without it, "version" and the next number.
         name: Option<String>,
     },
@@ -212,6 +258,25 @@ impl CodecChoice {
     }
 }
 
+/// Limits of delivery for R', G' and B' (EBU R 103).
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub(crate) enum LimitChoice {
+    /// −5…105 %.
+    Preferred,
+    /// 0…100 %.
+    Nominal,
+}
+
+impl LimitChoice {
+    const fn limit(self) -> LimitTo {
+        match self {
+            Self::Preferred => LimitTo::Preferred,
+            Self::Nominal => LimitTo::Nominal,
+        }
+    }
+}
+
 /// That it was done.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
 pub(crate) struct Done {
@@ -249,6 +314,13 @@ pub(crate) fn add(table: &mut Table) {
     table.post_of_shot(
         about("shots/{shot}/keep", "Leaves a shot as it is, or no longer."),
         keep_shot,
+    );
+    table.post_of_shot(
+        about(
+            "shots/{shot}/constant",
+            "Holds the fix of a shot the same in all frames, or lets it follow the light; and fixes.",
+        ),
+        constant_shot,
     );
     table.post_of_shot(
         about("shots/{shot}/note", "Writes a line of text to a shot."),
@@ -337,9 +409,21 @@ fn cdl(given: &CdlReport) -> Cdl {
     }
 }
 
-fn try_numbers(server: &Arc<Server>, shot: ShotId, order: TryOrder) -> Result<Tried, Failure> {
+fn with(film: &Film, shot: ShotId, numbers: &Numbers) -> Result<Vec<Op>, AppError> {
+    let keys: Vec<_> = numbers
+        .keys
+        .iter()
+        .map(|k| {
+            let windows = [k.hue.window(), k.saturation.window(), k.level.window()];
+            (k.key, windows)
+        })
+        .collect();
+    with_numbers(film, shot, numbers.cdl.as_ref().map(cdl), &keys)
+}
+
+fn try_numbers(server: &Arc<Server>, shot: ShotId, order: Numbers) -> Result<Tried, Failure> {
     let film = server.to_read()?;
-    let ops = with_cdl(&film, shot, cdl(&order.cdl))?;
+    let ops = with(&film, shot, &order)?;
     let judged = try_ops(&film, &setup_of(&film, shot)?, ops)?;
     let people = judged.fix.people.iter().map(|person| TriedPerson {
         person: person.name.clone(),
@@ -364,7 +448,7 @@ fn choose_fix(server: &Arc<Server>, shot: ShotId, order: ChooseOrder) -> Result<
             FixChoice::Picture => Some(Choice::Reach(inkarnat_app::Reach::Picture)),
             FixChoice::Mids => Some(Choice::Reach(inkarnat_app::Reach::Mids)),
             FixChoice::Skin => Some(Choice::Reach(inkarnat_app::Reach::Skin)),
-            FixChoice::Cdl(given) => Some(Choice::Hand(with_cdl(film, shot, cdl(given))?)),
+            FixChoice::Numbers(numbers) => Some(Choice::Hand(with(film, shot, numbers)?)),
         };
         choose(film, &setup, choice)?;
         Ok(done(format!("the fix of {setup} was chosen")))
@@ -400,6 +484,26 @@ fn keep_shot(server: &Arc<Server>, shot: ShotId, order: KeepOrder) -> Result<Don
             format!("{name} is kept as it is")
         } else {
             format!("{name} is no longer kept")
+        })
+    })?;
+    start(server, "Fixing", |film, context, problems| {
+        fix_film(film, context, problems)
+    })?;
+    Ok(done(text))
+}
+
+fn constant_shot(
+    server: &Arc<Server>,
+    shot: ShotId,
+    order: ConstantOrder,
+) -> Result<Done, Failure> {
+    let text = change(server, |film| {
+        let name = named(film, shot)?.name;
+        hold_constant(film, &name, order.constant)?;
+        Ok(if order.constant {
+            format!("the fix of {name} is the same in all frames")
+        } else {
+            format!("the fix of {name} may follow the light")
         })
     })?;
     start(server, "Fixing", |film, context, problems| {
@@ -533,6 +637,7 @@ fn work(server: &Arc<Server>, order: WorkOrder) -> Result<JobView, Failure> {
             directory,
             codec,
             since,
+            limit,
             name,
         } => {
             let directory = PathBuf::from(directory);
@@ -545,6 +650,7 @@ fn work(server: &Arc<Server>, order: WorkOrder) -> Result<JobView, Failure> {
                 codec: codec.codec(),
                 handles: if since.is_some() { SINCE_HANDLES } else { 0 },
                 since,
+                limit: limit.map(LimitChoice::limit),
                 name,
                 ..Delivery::default()
             };

@@ -93,8 +93,11 @@ pub(crate) struct TraceQuery {
 /// Which table of a fix.
 #[derive(Clone, Debug, Deserialize, JsonSchema)]
 pub(crate) struct TableQuery {
-    /// What follows the first CDL alone, over twice the domain; else the whole fix, as it is exported.
-    after_cdl: Option<bool>,
+    /// A part of the fix alone, over twice the domain: from this operation on, counted from 0. Without it the whole fix, as
+    /// it is exported.
+    from: Option<usize>,
+    /// The operation before which that part ends; without it, it goes to the last.
+    to: Option<usize>,
     /// Source frame whose fix is wanted, where the fix follows the light; without it the shot's middle one.
     frame: Option<u64>,
 }
@@ -255,10 +258,9 @@ fn traces(server: &Arc<Server>, shot: ShotId, query: TraceQuery) -> Result<Raw, 
 
 fn lut(server: &Arc<Server>, shot: ShotId, query: TableQuery) -> Result<Raw, Failure> {
     let film = server.to_read()?;
-    let found = if query.after_cdl.unwrap_or_default() {
-        pictures::table_after_cdl(&film, shot)?
-    } else {
-        pictures::table(&film, shot, query.frame)?
+    let found = match query.from {
+        None => pictures::table(&film, shot, query.frame)?,
+        Some(from) => pictures::table_of_part(&film, shot, from..query.to.unwrap_or(usize::MAX))?,
     };
     Ok(Raw {
         kind: "application/octet-stream",

@@ -4,6 +4,7 @@ use crate::api::Failure;
 use crate::api::table::{About, Nothing, Table};
 use crate::jobs::JobView;
 use crate::state::Server;
+use inkarnat_app::show::{LimitedReport, LimitsReport};
 use inkarnat_app::view::{Overview, ShotView, overview, shot_view};
 use inkarnat_app::{FilmReport, report};
 use inkarnat_film::ShotId;
@@ -40,6 +41,21 @@ pub(crate) struct Delivered {
     pub bytes: u64,
 }
 
+/// A delivered clip and its source held against the limits of delivery.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub(crate) struct ShotLimits {
+    /// The film's number of the shot.
+    pub id: i64,
+    /// Its name.
+    pub shot: String,
+    /// The source; null where it was not proved since the last change.
+    pub before: Option<LimitsReport>,
+    /// The delivered file.
+    pub after: Option<LimitsReport>,
+    /// What a limiter did to the clip; null where none was asked for.
+    pub limited: Option<LimitedReport>,
+}
+
 pub(crate) fn add(table: &mut Table) {
     let about = |path, summary| About { path, summary };
     table.get(
@@ -64,6 +80,13 @@ pub(crate) fn add(table: &mut Table) {
     table.get(
         about("delivered", "The files that were handed over."),
         delivered,
+    );
+    table.get(
+        about(
+            "limits",
+            "Every shot that was handed over, held against EBU R 103: source and delivered file.",
+        ),
+        limits,
     );
     table.get_of_shot(about("shots/{shot}", "One shot in full."), shot);
 }
@@ -128,6 +151,28 @@ fn job(server: &Arc<Server>, _: Nothing) -> Result<JobView, Failure> {
 
 fn shot(server: &Arc<Server>, shot: ShotId, _: Nothing) -> Result<ShotView, Failure> {
     Ok(shot_view(&server.to_read()?, shot)?)
+}
+
+fn limits(server: &Arc<Server>, _: Nothing) -> Result<Vec<ShotLimits>, Failure> {
+    let film = server.to_read()?;
+    let mut found = Vec::new();
+    let shots = film.shots()?;
+    for report in report(&film)?.shots {
+        let (before, after) = report.proof.map_or((None, None), |proof| {
+            (proof.limits_before, proof.limits_after)
+        });
+        if before.is_some() || after.is_some() || report.limited.is_some() {
+            let known = shots.iter().find(|shot| shot.name == report.shot);
+            found.push(ShotLimits {
+                id: known.map_or(0, |shot| shot.id.0),
+                shot: report.shot,
+                before,
+                after,
+                limited: report.limited,
+            });
+        }
+    }
+    Ok(found)
 }
 
 fn delivered(server: &Arc<Server>, _: Nothing) -> Result<Vec<Delivered>, Failure> {

@@ -308,6 +308,16 @@ fn query_parameters(schema: &Schema) -> Vec<Value> {
                     schema["type"] = only.clone();
                 }
             }
+            if let Some(forms) = schema.get_mut("anyOf").and_then(Value::as_array_mut) {
+                forms.retain(|form| form["type"] != "null");
+                if let [only] = forms.as_slice() {
+                    let only = only.clone();
+                    if let Some(map) = schema.as_object_mut() {
+                        map.remove("anyOf");
+                        map.extend(only.as_object().cloned().unwrap_or_default());
+                    }
+                }
+            }
             let about = schema.as_object_mut().and_then(|s| s.remove("description"));
             json!({
                 "name": name, "in": "query", "required": required.contains(&name.as_str()),
