@@ -102,6 +102,8 @@ export const api = {
   /** The table that the fix is exported as; of one that follows the light, that of a frame. */
   table: async (shot: number, frame?: number, signal?: AbortSignal) =>
     tableFromBytes(await buffer(`api/shots/${shot}/table${frame === undefined ? "" : `?frame=${frame}`}`, signal)),
+  /** The look over the fix. */
+  tableOfLook: async (shot: number) => tableFromBytes(await buffer(`api/shots/${shot}/table?look=true`)),
   /** The operations of the fix from one of them on (up to another), without what follows the light. */
   tableOfPart: async (shot: number, from: number, to?: number) =>
     tableFromBytes(await buffer(`api/shots/${shot}/table?from=${from}${to === undefined ? "" : `&to=${to}`}`), TWICE),

@@ -30,13 +30,15 @@ uniform vec2 range;
 uniform sampler3D nodes;
 uniform int size;
 uniform vec2 wide;
+// The look, over before and after alike.
+uniform sampler3D look;
+uniform int lookSize;
+uniform vec2 lookWide;
 // What a fix that follows the light does to this frame, before its table.
 uniform vec3 gain;
 uniform float divider;
 
-vec3 node(ivec3 place) { return texelFetch(nodes, place, 0).rgb; }
-
-vec3 through(vec3 v) {
+vec3 through(sampler3D nodes, int size, vec2 wide, vec3 v) {
   float last = float(size - 1);
   vec3 place = clamp((v - wide.x) / (wide.y - wide.x) * last, 0.0, last);
   ivec3 low = min(ivec3(place), ivec3(size - 2));
@@ -54,8 +56,8 @@ vec3 through(vec3 v) {
     else if (f.b >= f.r) { first = ivec3(0, 1, 0); second = ivec3(0, 1, 1); w = f.gbr; }
     else { first = ivec3(0, 1, 0); second = ivec3(1, 1, 0); w = f.grb; }
   }
-  return (1.0 - w.x) * node(low) + (w.x - w.y) * node(low + first)
-    + (w.y - w.z) * node(low + second) + w.z * node(low + ivec3(1));
+  return (1.0 - w.x) * texelFetch(nodes, low, 0).rgb + (w.x - w.y) * texelFetch(nodes, low + first, 0).rgb
+    + (w.y - w.z) * texelFetch(nodes, low + second, 0).rgb + w.z * texelFetch(nodes, low + ivec3(1), 0).rgb;
 }
 
 vec3 screen(vec3 signal) {
@@ -69,8 +71,9 @@ void main() {
   vec3 v = range.x + texture(source, at).rgb * (range.y - range.x);
   if (at.x >= divider) {
     v *= gain;
-    if (size > 0) v = through(v);
+    if (size > 0) v = through(nodes, size, wide, v);
   }
+  if (lookSize > 0) v = through(look, lookSize, lookWide, v);
   color = vec4(screen(v), 1.0);
 }`;
 
@@ -79,7 +82,10 @@ export class Viewer {
   readonly #program: WebGLProgram;
   readonly #source: WebGLTexture;
   readonly #nodes: WebGLTexture;
+  readonly #look: WebGLTexture;
   #size = 0;
+  #lookSize = 0;
+  #lookWide: { min: number; max: number } = WIDE;
   #range: [number, number] = [0, 1];
   #wide: { min: number; max: number } = WIDE;
   #has = false;
@@ -91,11 +97,14 @@ export class Viewer {
     this.#program = program(gl);
     this.#source = gl.createTexture();
     this.#nodes = gl.createTexture();
+    this.#look = gl.createTexture();
     gl.useProgram(this.#program);
     gl.uniform1i(this.#at("source"), 0);
     gl.uniform1i(this.#at("nodes"), 1);
+    gl.uniform1i(this.#at("look"), 2);
     gl.bindVertexArray(gl.createVertexArray());
     this.table(null);
+    this.look(null);
   }
 
   #at(name: string): WebGLUniformLocation | null {
@@ -133,9 +142,20 @@ export class Viewer {
 
   /** The table that after is taken through; null leaves the picture as it is. */
   table(table: Table | null): void {
+    this.#size = this.#load(this.#gl.TEXTURE1, this.#nodes, table);
+    this.#wide = table?.range ?? WIDE;
+  }
+
+  /** The table that before and after are seen through; null where there is no look. */
+  look(table: Table | null): void {
+    this.#lookSize = this.#load(this.#gl.TEXTURE2, this.#look, table);
+    this.#lookWide = table?.range ?? WIDE;
+  }
+
+  #load(unit: number, texture: WebGLTexture, table: Table | null): number {
     const gl = this.#gl;
-    gl.activeTexture(gl.TEXTURE1);
-    gl.bindTexture(gl.TEXTURE_3D, this.#nodes);
+    gl.activeTexture(unit);
+    gl.bindTexture(gl.TEXTURE_3D, texture);
     const size = table?.size ?? 0;
     const side = Math.max(size, 1);
     const values = new Float32Array(4 * side ** 3);
@@ -150,8 +170,7 @@ export class Viewer {
       gl.texParameteri(gl.TEXTURE_3D, name, gl.NEAREST);
     }
     gl.texImage3D(gl.TEXTURE_3D, 0, gl.RGBA32F, side, side, side, 0, gl.RGBA, gl.FLOAT, values);
-    this.#size = size;
-    this.#wide = table?.range ?? WIDE;
+    return size;
   }
 
   /** Draws; what is left of the divider (0–1) is before. After is taken times `gain`, then through the table. */
@@ -163,6 +182,8 @@ export class Viewer {
     gl.uniform2f(this.#at("range"), ...this.#range);
     gl.uniform1i(this.#at("size"), this.#size);
     gl.uniform2f(this.#at("wide"), this.#wide.min, this.#wide.max);
+    gl.uniform1i(this.#at("lookSize"), this.#lookSize);
+    gl.uniform2f(this.#at("lookWide"), this.#lookWide.min, this.#lookWide.max);
     gl.uniform3f(this.#at("gain"), ...gain);
     gl.uniform1f(this.#at("divider"), divider);
     gl.drawArrays(gl.TRIANGLE_STRIP, 0, 4);

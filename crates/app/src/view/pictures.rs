@@ -221,7 +221,8 @@ pub fn table(film: &Film, shot: ShotId, frame: Option<u64>) -> Result<Option<Lut
     Ok((!chain.is_identity()).then(|| exported_table(&chain, Domain::WIDE).lut))
 }
 
-/// The look of a shot as a table over twice [`Domain::WIDE`], to be laid over what the fix gives; `None` without one.
+/// The look of a shot as a table over [`Domain::WIDE`], to be laid over what the fix gives; `None` without one. What lies
+/// beyond is held at its ends: on a screen it is white or black in any case.
 ///
 /// # Errors
 /// If there is no such shot, or the film cannot be read.
@@ -231,11 +232,7 @@ pub fn table_of_look(film: &Film, shot: ShotId) -> Result<Option<Lut3d>> {
         look: look_of_shot(film, shot_of(&shots, shot)?)?,
         ..Chain::default()
     };
-    let twice = Domain {
-        min: 2.0 * Domain::WIDE.min,
-        max: 2.0 * Domain::WIDE.max,
-    };
-    Ok((!look.is_identity()).then(|| look.bake(65, twice).lut))
+    Ok((!look.is_identity()).then(|| look.bake(65, Domain::WIDE).lut))
 }
 
 /// Some of the operations of a fix as a table over twice [`Domain::WIDE`]: what comes before them may lie outside that. `None`

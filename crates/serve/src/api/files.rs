@@ -100,6 +100,9 @@ pub(crate) struct TableQuery {
     to: Option<usize>,
     /// Source frame whose fix is wanted, where the fix follows the light; without it the shot's middle one.
     frame: Option<u64>,
+    /// The look over the fix instead.
+    #[serde(default)]
+    look: bool,
 }
 
 pub(crate) fn add(table: &mut Table) {
@@ -259,6 +262,7 @@ fn traces(server: &Arc<Server>, shot: ShotId, query: TraceQuery) -> Result<Raw, 
 fn lut(server: &Arc<Server>, shot: ShotId, query: TableQuery) -> Result<Raw, Failure> {
     let film = server.to_read()?;
     let found = match query.from {
+        _ if query.look => pictures::table_of_look(&film, shot)?,
         None => pictures::table(&film, shot, query.frame)?,
         Some(from) => pictures::table_of_part(&film, shot, from..query.to.unwrap_or(usize::MAX))?,
     };
