@@ -48,9 +48,9 @@ export async function pageIn(running, viewport = { width: 1280, height: 720 }) {
 
 /** The picture on the screen against a frame that the program takes through the exported table: the share of pixels within
  * 1/255, the share that the fix moves, and the mean of the source (0–255). The middle frame unless one is named. */
-export async function compared(page, index, named) {
+export async function compared(page, index, named, side = "table") {
   return page.evaluate(
-    async ([at, wanted]) => {
+    async ([at, wanted, side]) => {
       const canvas = document.querySelector("canvas[data-loaded]");
       const shot = (await (await fetch("api/film")).json()).shots[at];
       const frame = wanted ?? Math.floor((shot.in_frame + shot.out_frame - 1) / 2);
@@ -61,7 +61,7 @@ export async function compared(page, index, named) {
         plain.drawImage(bitmap, 0, 0);
         return plain.getImageData(0, 0, bitmap.width, bitmap.height);
       };
-      const [expected, source] = [await pixels("table"), await pixels("before")];
+      const [expected, source] = [await pixels(side), await pixels("before")];
       const shown = canvas.pixels();
       const size = [canvas.width, canvas.height, expected.width, expected.height];
       const count = expected.data.length / 4;
@@ -73,6 +73,6 @@ export async function compared(page, index, named) {
       }
       return { size, share: near / count, moved: moved / count, source: sum / count };
     },
-    [index, named],
+    [index, named, side],
   );
 }

@@ -2,7 +2,7 @@
 // Usage: node web/e2e/run.mjs [WORDS OF A TEST'S NAME]…   INKARNAT names the program.
 import assert from "node:assert/strict";
 import { execFileSync } from "node:child_process";
-import { mkdtempSync, readdirSync, readFileSync, rmSync } from "node:fs";
+import { mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from "node:fs";
 import { request } from "node:http";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
@@ -48,6 +48,25 @@ function clouded() {
   execFileSync("ffmpeg", ["-v", "error", "-y", "-i", CLIP, "-an", "-vf", filter, "-c:v", "libx264", "-preset", "fast", "-crf", "10", ...tags, clip]);
   const path = join(work, "cloud.inkarnat");
   for (const args of [["start", path, clip], ["find", path], ["read", path], ["fix", path]]) tolerant(args);
+  return path;
+}
+
+/** The film with a look over it: warmer, with more contrast. */
+function looked() {
+  const clip = join(work, "spoiled.mp4");
+  execFileSync(join(ROOT, "script/degrade"), [CLIP, clip]);
+  const path = join(work, "look.inkarnat");
+  const cube = join(work, "warm.cube");
+  const lines = ["LUT_3D_SIZE 33"];
+  const steeper = (v) => 0.6 * v * v * (3 - 2 * v) + 0.4 * v;
+  for (let i = 0; i < 33 ** 3; i += 1) {
+    const [r, g, b] = [i % 33, Math.floor(i / 33) % 33, Math.floor(i / 1089)].map((step) => steeper(step / 32));
+    lines.push(`${1.02 * r} ${g} ${0.94 * b}`);
+  }
+  writeFileSync(cube, `${lines.join("\n")}\n`);
+  tolerant(["start", path, clip, "--patch", `${clip}@0:ellipse=0.405,0.55,0.022,0.045:person=Ren`]);
+  tolerant(["look", path, cube]);
+  for (const args of [["read", path], ["aim", path, "--person", "Ren=level:53-60,hue:112-118"], ["fix", path]]) tolerant(args);
   return path;
 }
 
@@ -167,6 +186,29 @@ const tests = {
     assert.ok(found.moved > 0.2, "the fix moves the picture");
     assert.deepEqual(complaints, []);
     await page.context().close();
+  },
+
+  "a look lies over before and after": async ({ running }) => {
+    const path = looked();
+    const served = await opened(PROGRAM, path);
+    try {
+      const { page, complaints } = await pageIn(running);
+      await page.goto(`${served.address}#/shot`);
+      await loaded(page);
+      for (const [key, side] of [["d", "table"], ["d", "before"]]) {
+        await page.keyboard.press(key); // all after, all before
+        await page.waitForTimeout(800);
+        const found = await compared(page, 0, undefined, side);
+        console.log(`    ${side}: within 1/255 on ${(100 * found.share).toFixed(3)} % of pixels`);
+        assert.ok(found.share >= 0.999, `${side}: ${found.share}`);
+      }
+      await page.getByText("about this picture").click();
+      await page.getByText("seen through the look warm.cube").waitFor();
+      assert.deepEqual(complaints, []);
+      await page.context().close();
+    } finally {
+      await served.close();
+    }
   },
 
   "a fix that follows the light": async ({ running }) => {
