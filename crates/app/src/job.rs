@@ -306,6 +306,10 @@ pub struct RenderJob {
     pub timecode: Option<Timecode>,
     /// What to do to each picture.
     pub chain: MovingChain,
+    /// What to do to spans of source frames before that, in order: of a finished picture, every shot's own fix. Frames in none of
+    /// them stay as they are; where two overlap (a dissolve), the second one takes over from the first evenly.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub parts: Vec<RenderPart>,
     /// The film's working space: what comes out where there is an input transform.
     #[serde(default)]
     pub space: WorkingSpace,
@@ -315,6 +319,15 @@ pub struct RenderJob {
     /// frame, each code in 16 bits, low byte first.
     #[serde(default)]
     pub encoder_input: Option<PathBuf>,
+}
+
+/// What is done to a span of source frames.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct RenderPart {
+    /// Half-open.
+    pub frames: (u64, u64),
+    /// What to do to each picture in it.
+    pub chain: MovingChain,
 }
 
 /// What rendering gave.
@@ -355,9 +368,15 @@ pub struct ProveJob {
     pub input: Vec<Op>,
     /// The delivered file.
     pub delivered: PathBuf,
-    /// The source frame that the delivered file begins with.
+    /// The source frame that is read first.
     pub first: u64,
-    /// Frames that the delivered file should have.
+    /// The frame of the delivered file that is made of it.
+    #[serde(default)]
+    pub delivered_first: u64,
+    /// The delivered file holds more than the shot: a whole picture.
+    #[serde(default)]
+    pub within: bool,
+    /// Frames that the delivered file should have from there on.
     pub frames: u64,
     /// Source frames of the shot, half-open: the delivered file may have more at its ends.
     pub shot: (u64, u64),

@@ -324,6 +324,10 @@ pub(crate) enum Verb {
         /// How clips are coded
         #[arg(long, value_enum, default_value_t = CodecName::Prores)]
         codec: CodecName,
+        /// A finished picture (`cut FILM PICTURE`) as one file, every shot with its fix, dissolves from one to the next; in place of
+        /// a clip of each shot
+        #[arg(long, conflicts_with_all = ["since", "handles", "encoder_input"])]
+        whole: bool,
         /// Only what has changed since that version
         #[arg(long, value_name = "VERSION")]
         since: Option<String>,

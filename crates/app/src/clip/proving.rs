@@ -30,7 +30,8 @@ pub(crate) fn perform(
 ) -> Result<Proved> {
     let mut source = open_source(&job.source, &job.input)?;
     source.seek(job.first).map_err(clip)?;
-    let delivered = Reader::open(&job.delivered).map_err(clip)?;
+    let mut delivered = Reader::open(&job.delivered).map_err(clip)?;
+    delivered.seek(job.delivered_first).map_err(clip)?;
     let mut faults = Vec::new();
     let (of_source, of_delivered) = (source.probe().clone(), delivered.probe().clone());
     let same_size =
@@ -55,7 +56,12 @@ pub(crate) fn perform(
     let (mut source_frames, mut delivered_frames) = (0, 0);
     std::thread::scope(|scope| -> Result<()> {
         let source = decode_ahead(scope, source, job.first + job.frames, cancel);
-        let delivered = decode_ahead(scope, delivered, u64::MAX, cancel);
+        // Of a clip all of it, so that a frame too many is seen; of a whole picture the shot's part.
+        let end = match job.delivered_first {
+            0 if !job.within => u64::MAX,
+            first => first + job.frames,
+        };
+        let delivered = decode_ahead(scope, delivered, end, cancel);
         loop {
             let (from, to) = (
                 source.recv().ok().transpose()?,

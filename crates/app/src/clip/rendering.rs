@@ -8,7 +8,7 @@
 use crate::clip::follow::clip;
 use crate::clip::open_source;
 use crate::event::Cancel;
-use crate::job::{RenderJob, Rendered};
+use crate::job::{RenderJob, RenderPart, Rendered};
 use crate::{AppError, Result};
 use inkarnat_color::dither::dither;
 use inkarnat_color::picture::{Native, PixelFormat, Planes16, Region, RowScratch, chroma_size};
@@ -64,7 +64,7 @@ pub(crate) fn perform(
         .as_deref()
         .map(EncoderInput::create)
         .transpose()?;
-    let prepared = Correction::of(&job.chain);
+    let prepared = Correction::of(&job.chain, &job.parts);
     let correction = &prepared;
     let (frames_in, frames_out) = sync_channel::<Frame>(WAITING);
     let (done_in, done_out) = sync_channel::<Done>(WAITING);
@@ -185,17 +185,39 @@ pub(crate) fn perform(
 /// What is done to the pictures: the chain up to its limiter, and the limiter, which counts.
 struct Correction {
     chain: PreparedFrames,
+    /// Spans of source frames and what is done in them before that.
+    parts: Vec<((u64, u64), PreparedFrames)>,
     limiter: Option<Counting>,
 }
 
 /// The same for one frame.
 struct Now<'a> {
+    part: Part<'a>,
     chain: Cow<'a, Prepared>,
     limiter: Option<&'a Counting>,
 }
 
+/// What is done to one frame of several spans.
+enum Part<'a> {
+    /// Nothing.
+    None,
+    /// That of one span.
+    One(Cow<'a, Prepared>),
+    /// Those of two spans, and the share of the second, 0–1.
+    Mixed([Cow<'a, Prepared>; 2], f32),
+}
+
 impl Correction {
-    fn of(moving: &MovingChain) -> Self {
+    fn of(moving: &MovingChain, parts: &[RenderPart]) -> Self {
+        let mut correction = Self::of_all(moving);
+        correction.parts = parts
+            .iter()
+            .map(|part| (part.frames, part.chain.prepare()))
+            .collect();
+        correction
+    }
+
+    fn of_all(moving: &MovingChain) -> Self {
         match moving.chain.output.as_slice() {
             [Op::Limiter(limiter)] => Self {
                 chain: MovingChain {
@@ -206,6 +228,7 @@ impl Correction {
                     light: moving.light.clone(),
                 }
                 .prepare(),
+                parts: Vec::new(),
                 limiter: Some(Counting {
                     limiter: *limiter,
                     changed: AtomicU64::new(0),
@@ -214,13 +237,30 @@ impl Correction {
             },
             _ => Self {
                 chain: moving.prepare(),
+                parts: Vec::new(),
                 limiter: None,
             },
         }
     }
 
     fn at(&self, frame: u64) -> Now<'_> {
+        let mut here = self
+            .parts
+            .iter()
+            .filter(|((from, to), _)| (*from..*to).contains(&frame));
         Now {
+            part: match (here.next(), here.next()) {
+                (None, _) => Part::None,
+                (Some((_, one)), None) => Part::One(one.at(frame)),
+                (Some(((_, to), first)), Some(((from, _), second))) => {
+                    // In the middle of its time each frame has its share: the first one is not quite the first shot's.
+                    let share = (frame - from) as f32 + 0.5;
+                    Part::Mixed(
+                        [first.at(frame), second.at(frame)],
+                        share / (to - from).max(1) as f32,
+                    )
+                }
+            },
             chain: self.chain.at(frame),
             limiter: self.limiter.as_ref(),
         }
@@ -229,10 +269,30 @@ impl Correction {
 
 impl Now<'_> {
     fn is_identity(&self) -> bool {
-        self.chain.is_identity() && self.limiter.is_none()
+        let part = match &self.part {
+            Part::None => true,
+            Part::One(one) => one.is_identity(),
+            Part::Mixed(both, _) => both.iter().all(|one| one.is_identity()),
+        };
+        part && self.chain.is_identity() && self.limiter.is_none()
     }
 
     fn apply(&self, [r, g, b]: [&mut [f32]; 3]) {
+        match &self.part {
+            Part::None => {}
+            Part::One(one) => one.apply_rows([&mut *r, &mut *g, &mut *b]),
+            Part::Mixed([first, second], share) => {
+                let mut other = [r.to_vec(), g.to_vec(), b.to_vec()];
+                let [x, y, z] = &mut other;
+                second.apply_rows([x, y, z]);
+                first.apply_rows([&mut *r, &mut *g, &mut *b]);
+                for (plane, other) in [&mut *r, &mut *g, &mut *b].into_iter().zip(&other) {
+                    for (value, other) in plane.iter_mut().zip(other) {
+                        *value += share * (other - *value);
+                    }
+                }
+            }
+        }
         self.chain.apply_rows([&mut *r, &mut *g, &mut *b]);
         if let Some(limiter) = self.limiter {
             limiter.apply([r, g, b]);
@@ -465,7 +525,7 @@ mod tests {
             fill(
                 &mut bands,
                 &native,
-                &Correction::of(&chain.clone().into()).at(0),
+                &Correction::of(&chain.clone().into(), &[]).at(0),
             );
             assert_eq!(whole.planes, bands.planes, "{subsampling:?}");
         }

@@ -4,6 +4,7 @@ use crate::Result;
 use crate::steps::fixing::FixRecord;
 use crate::steps::taking::probe_of;
 use crate::steps::transforming::look_of;
+use crate::steps::whole::clips_of;
 use inkarnat_film::{
     Deliverable, Film, Scene, SceneId, Setup, SetupId, Shot, ShotId, Source, SourceId, Transform,
 };
@@ -33,8 +34,8 @@ impl<'a> Known<'a> {
     /// If the film cannot be read.
     pub(crate) fn of(film: &'a Film) -> Result<Self> {
         let mut clips: BTreeMap<ShotId, Vec<Deliverable>> = BTreeMap::new();
-        for file in film.deliverables()? {
-            if let Some(shot) = file.shot.filter(|_| file.kind == "clip") {
+        for file in clips_of(film)? {
+            if let Some(shot) = file.shot {
                 clips.entry(shot).or_default().push(file);
             }
         }

@@ -13,6 +13,7 @@ use crate::steps::fixing::FixRecord;
 use crate::steps::taking::{locate, naming, probe_of};
 use crate::steps::transforming::{input_ops, look_ops, with_input};
 use crate::steps::versions::{changed_since, name_for, record};
+use crate::steps::whole;
 use crate::{AppError, Result, exports, lists};
 use inkarnat_film::{
     Deliverable, Film, Fingerprint, InputKey, Setup, Shot, ShotId, Source, Step, StepOutcome,
@@ -37,6 +38,8 @@ pub struct Delivery {
     /// Directory for what the encoder was given of each shot, `SHOT.yuv`: planes of 16-bit codes, low
     /// byte first. Every clip is then rendered anew. For checks.
     pub encoder_input: Option<PathBuf>,
+    /// Whether a finished picture is handed over whole, every shot with its fix, in place of clips of its shots.
+    pub whole: bool,
     /// Frames of the source beyond each end of a shot that is a piece of one.
     pub handles: u64,
     /// Only what has changed since this version.
@@ -69,7 +72,9 @@ pub fn hand_over(
         None => film.shots()?,
         Some(version) => changed_since(film, version, delivery.look)?,
     };
-    if let Some(codec) = delivery.codec {
+    if let (Some(codec), true) = (delivery.codec, delivery.whole) {
+        whole::hand_over(film, &output, (codec, delivery), context, problems)?;
+    } else if let Some(codec) = delivery.codec {
         for (index, shot) in shots.iter().enumerate() {
             context.begun(Stage::Handover, &shot.name, (index + 1, shots.len()));
             match render_shot(film, &output, shot, (codec, delivery), context) {
@@ -431,6 +436,7 @@ fn render_shot(
         whole: (first, end) == (0, source.frames),
         timecode: timecode_at(&source, first)?,
         chain,
+        parts: Vec::new(),
         space: film.space(),
         codec,
         encoder_input: delivery

@@ -22,3 +22,4 @@ pub(crate) mod tinting;
 pub(crate) mod transforming;
 pub(crate) mod versions;
 pub(crate) mod watching;
+pub(crate) mod whole;

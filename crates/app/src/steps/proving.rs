@@ -9,6 +9,7 @@ use crate::steps::finding::{known_face, present};
 use crate::steps::handing::{clip_chain, span_of_clip};
 use crate::steps::taking::{locate, naming};
 use crate::steps::transforming::input_ops;
+use crate::steps::whole::clips_of;
 use crate::{AppError, Result};
 use inkarnat_color::delta_e_2000;
 use inkarnat_film::{
@@ -106,10 +107,8 @@ pub fn prove_film(
     problems: &mut Vec<Problem>,
 ) -> Result<()> {
     let shots = film.shots()?;
-    let clips: Vec<(Shot, Deliverable)> = film
-        .deliverables()?
+    let clips: Vec<(Shot, Deliverable)> = clips_of(film)?
         .into_iter()
-        .filter(|d| d.kind == "clip")
         .filter_map(|d| {
             let shot = shots.iter().find(|shot| Some(shot.id) == d.shot)?;
             Some((shot.clone(), d))
@@ -121,14 +120,11 @@ pub fn prove_film(
         ));
     }
     let count = clips.len();
-    for (index, shot) in shots
+    // In film order; of a shot that was handed over alone and in a whole picture, both are read.
+    let in_order = shots
         .iter()
-        .filter(|shot| clips.iter().any(|(with, _)| with.id == shot.id))
-        .enumerate()
-    {
-        let Some((_, clip)) = clips.iter().find(|(with, _)| with.id == shot.id) else {
-            continue;
-        };
+        .flat_map(|shot| clips.iter().filter(|(with, _)| with.id == shot.id));
+    for (index, (shot, clip)) in in_order.enumerate() {
         context.begun(Stage::Prove, &shot.name, (index + 1, count));
         match prove_shot(film, shot, clip, context) {
             Ok(proof) if proof.passed => {
@@ -184,6 +180,8 @@ fn prove_shot(
         input: input_ops(film, &source)?,
         delivered: clip.path.clone(),
         first,
+        delivered_first: clip.detail["delivered_first"].as_u64().unwrap_or(0),
+        within: clip.detail["within"].as_bool().unwrap_or(false),
         frames,
         shot: (shot.in_frame, shot.out_frame),
         left_out: left_out_of(&source, shot)?,
@@ -271,10 +269,9 @@ fn prove_shot(
 
 /// Whether the clip of a shot that was handed over last has the look in it.
 pub(crate) fn with_look(film: &Film, shot: &Shot) -> Result<bool> {
-    Ok(film
-        .deliverables()?
+    Ok(clips_of(film)?
         .iter()
-        .any(|d| d.kind == "clip" && d.shot == Some(shot.id) && has_look(d)))
+        .any(|clip| clip.shot == Some(shot.id) && has_look(clip)))
 }
 
 /// Whether a clip has the look in it.

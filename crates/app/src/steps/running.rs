@@ -11,6 +11,7 @@ use crate::steps::recutting::{CutOrder, cut_film};
 use crate::steps::taking::{draw, set_aims, take_in};
 use crate::steps::tinting::set_tint;
 use crate::steps::transforming::{LookSaid, set_input_as_typed, set_look};
+use crate::steps::whole::clips_of;
 use inkarnat_film::Film;
 use std::path::{Path, PathBuf};
 
@@ -98,7 +99,7 @@ pub fn run(
         fix_film(film, context, problems)?;
     }
     hand_over(film, &order.directory, &order.delivery, context, problems)?;
-    let delivered = film.deliverables()?.iter().any(|d| d.kind == "clip");
+    let delivered = !clips_of(film)?.is_empty();
     if order.delivery.codec.is_some() && delivered {
         prove_film(film, context, problems)?;
     }

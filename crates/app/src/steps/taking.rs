@@ -179,6 +179,12 @@ pub(crate) fn locate(film: &Film, shot: &Shot) -> Result<(Source, PathBuf)> {
         .into_iter()
         .find(|source| source.id == shot.source)
         .ok_or_else(|| AppError::Request(format!("shot {} has no source", shot.name)))?;
+    let path = source_path(film, &source)?;
+    Ok((source, path))
+}
+
+/// Where a source is now: where it was, or beside the film file.
+pub(crate) fn source_path(film: &Film, source: &Source) -> Result<PathBuf> {
     let beside = film
         .path()
         .parent()
@@ -194,7 +200,7 @@ pub(crate) fn locate(film: &Film, shot: &Shot) -> Result<(Source, PathBuf)> {
     .flatten()
     {
         match Fingerprint::of_file(&place) {
-            Ok(print) if print == source.fingerprint => return Ok((source, place)),
+            Ok(print) if print == source.fingerprint => return Ok(place),
             Ok(print) => changed = changed.or(Some((place, print))),
             Err(_) => {}
         }
