@@ -205,6 +205,51 @@ const tests = {
       await page.keyboard.press("z");
       await page.getByRole("button", { name: "hold it constant" }).waitFor({ timeout: 60_000 });
       await idle(page);
+      // The key on skin: taken hold of by the mouse, then by the keyboard; the picture follows, numbers come, undo gives it back.
+      const key = () =>
+        page.evaluate(async () => {
+          const answer = await (await fetch("api/shots/1")).json();
+          if (answer.error) throw new Error(answer.error);
+          return answer.report.fix.ops.find((op) => op.op === "keyed_cdl").key;
+        });
+      const first = await key();
+      const end = page.getByRole("slider", { name: "lowest level of the key" });
+      const box = await end.boundingBox();
+      const screen = () => page.evaluate(() => [...document.querySelector("canvas[data-loaded]").pixels()]);
+      const still = await screen();
+      await page.mouse.move(box.x + box.width / 2, box.y + box.height / 2);
+      // What the fix does before and after its key is fetched when the pointer comes near.
+      await page.waitForTimeout(2000);
+      await page.mouse.down();
+      // Up to levels that the skin does not have: it is let go.
+      await page.mouse.move(box.x + box.width / 2, box.y - 130, { steps: 5 });
+      await page.getByRole("columnheader", { name: "tried" }).waitFor();
+      await page.waitForTimeout(400);
+      const live = await screen();
+      await page.mouse.up();
+      await page.getByRole("row", { name: /^by hand .*chosen$/ }).waitFor();
+      await page.waitForTimeout(2500);
+      const kept = await screen();
+      const apart = (a, b, most) => a.reduce((n, v, i) => n + (Math.abs(v - b[i]) > most ? 1 : 0), 0) / a.length;
+      console.log(`    a key moved: ${(100 * apart(still, live, 1)).toFixed(2)} % of values change; live and exact differ by over 2/255 in ${(100 * apart(live, kept, 2)).toFixed(3)} %`);
+      assert.ok(apart(still, live, 1) > 0.01, "the picture follows the key");
+      assert.ok(apart(live, kept, 2) < 0.01, "what was shown is what was kept");
+      const second = await key();
+      assert.ok(second.level.width < first.level.width - 0.2 && second.hue.width === first.hue.width, "one end was moved");
+      await page.getByRole("slider", { name: "redder end of the key" }).focus();
+      await page.keyboard.press("ArrowRight");
+      await page.keyboard.press("ArrowRight");
+      await page.waitForFunction(async (width) => (await (await fetch("api/shots/1")).json()).report.fix.ops.find((op) => op.op === "keyed_cdl").key.hue.width < width - 1.5, second.hue.width, { timeout: 30_000 });
+      await page.evaluate(() => document.activeElement?.blur());
+      await idle(page);
+      for (const wanted of [second, first]) {
+        await page.keyboard.press("z");
+        const until = Date.now() + 30_000;
+        while (JSON.stringify(await key().catch(() => null)) !== JSON.stringify(wanted) && Date.now() < until) await page.waitForTimeout(300);
+        await idle(page);
+      }
+      assert.deepEqual(await key(), first, "taken back");
+      await axe(page, "Shot with a key");
       // Numbers by hand come after the light, which goes on being followed.
       const slope = page.getByRole("textbox", { name: "slope red" });
       await slope.focus();
