@@ -313,6 +313,17 @@ const tests = {
     await idle(page);
     const patches = await page.evaluate(async () => (await (await fetch(`api/shots/${location.hash.split("/")[2] ?? 1}`)).json()).patches.length);
     assert.equal(patches, 2, "the patch is in the film");
+    // Its frames are listed; one is gone to, the patch drawn there is taken back.
+    const drawnOn = page.getByRole("group", { name: "Patches of Ren" });
+    const frames = await drawnOn.getByRole("button", { name: /^frame \d+$/ }).allTextContents();
+    assert.equal(frames.length, 2, `${frames}`);
+    await drawnOn.getByRole("button", { name: "frame 0", exact: true }).click();
+    await page.getByRole("slider", { name: "Frame" }).and(page.locator("[aria-valuetext='frame 0']")).waitFor();
+    await drawnOn.getByRole("button", { name: `take the patch of ${frames[1]} back` }).click();
+    await page.getByRole("button", { name: "draw it again in this frame" }).waitFor({ state: "hidden" });
+    await page.waitForTimeout(500);
+    await idle(page);
+    assert.equal(await page.evaluate(async () => (await (await fetch(`api/shots/${location.hash.split("/")[2] ?? 1}`)).json()).patches.length), 1, "one is taken back");
 
     await page.keyboard.press("ArrowRight");
     await page.waitForTimeout(500);
