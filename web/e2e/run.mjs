@@ -7,7 +7,7 @@ import { request } from "node:http";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { fileURLToPath } from "node:url";
-import { browser, compared, opened, pageIn } from "./browser.mjs";
+import { browser, compared, cutOff, opened, pageIn } from "./browser.mjs";
 
 const ROOT = fileURLToPath(new URL("../..", import.meta.url));
 const PROGRAM = process.env.INKARNAT ?? join(ROOT, "target/debug/inkarnat");
@@ -362,6 +362,17 @@ const tests = {
     await report.getByRole("heading", { name: "The film shot by shot" }).waitFor();
     assert.equal(await report.locator(".stills img").count(), 4, "two shots, before and after");
     await axe(report, "the report");
+    assert.deepEqual(await cutOff(report), [], "nothing is cut off on A4 and Letter");
+    // The check itself sees what does not fit.
+    await report.evaluate(() => (document.querySelector("td").style.minWidth = "900px"));
+    assert.ok((await cutOff(report)).length > 0);
+    await report.reload();
+    for (const format of ["A4", "Letter"]) {
+      const pdf = join(work, `report-${format}.pdf`);
+      await report.pdf({ path: pdf, preferCSSPageSize: false, format, margin: { top: "14mm", bottom: "16mm", left: "12mm", right: "12mm" } });
+      const text = execFileSync("pdftotext", [pdf, "-"], { encoding: "utf8" }).replace(/\s+/g, " ");
+      for (const words of ["portrait", "single_face", "How each figure is defined", "personal data of the people in it"]) assert.ok(text.includes(words), `${words} on ${format}`);
+    }
     assert.deepEqual(complaints, []);
     await page.context().close();
   },
