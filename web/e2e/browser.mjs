@@ -76,3 +76,30 @@ export async function compared(page, index, named, side = "table") {
     [index, named, side],
   );
 }
+
+/** What of a page would be cut off on paper: on A4 and on Letter, with the margins that the report asks for. */
+export async function cutOff(page) {
+  const [side, ends] = [24, 30];
+  const found = [];
+  await page.emulateMedia({ media: "print" });
+  for (const [sheet, width, height] of [["A4", 210, 297], ["Letter", 215.9, 279.4]]) {
+    const pixels = (mm) => Math.floor((mm / 25.4) * 96);
+    await page.setViewportSize({ width: pixels(width - side), height: pixels(height - ends) });
+    const there = await page.evaluate(() => {
+      const said = [];
+      const name = (element) => `${element.tagName.toLowerCase()} "${(element.textContent || element.getAttribute("aria-label") || element.getAttribute("alt") || "").trim().slice(0, 40)}"`;
+      for (const element of document.body.querySelectorAll("*")) {
+        const box = element.getBoundingClientRect();
+        if (box.width === 0 || box.height === 0) continue;
+        if (box.right > innerWidth + 0.5 || box.left < -0.5) said.push(`${name(element)} ends ${(box.right - innerWidth).toFixed(0)} pixels beyond the side`);
+        if (element.matches("td, th, p, dd, li") && element.scrollWidth > element.clientWidth + 1) said.push(`${name(element)} is wider than its room`);
+        // What may not be broken has to fit on one sheet.
+        if (getComputedStyle(element).breakInside === "avoid" && box.height > innerHeight) said.push(`${name(element)} is ${box.height.toFixed(0)} pixels high, the sheet ${innerHeight}`);
+      }
+      return said;
+    });
+    found.push(...there.map((text) => `${sheet}: ${text}`));
+  }
+  await page.emulateMedia({ media: null });
+  return found;
+}

@@ -7,7 +7,7 @@ import { request } from "node:http";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { fileURLToPath } from "node:url";
-import { browser, compared, opened, pageIn } from "./browser.mjs";
+import { browser, compared, cutOff, opened, pageIn } from "./browser.mjs";
 
 const ROOT = fileURLToPath(new URL("../..", import.meta.url));
 const PROGRAM = process.env.INKARNAT ?? join(ROOT, "target/debug/inkarnat");
@@ -247,6 +247,51 @@ const tests = {
       await page.keyboard.press("z");
       await page.getByRole("button", { name: "hold it constant" }).waitFor({ timeout: 60_000 });
       await idle(page);
+      // The key on skin: taken hold of by the mouse, then by the keyboard; the picture follows, numbers come, undo gives it back.
+      const key = () =>
+        page.evaluate(async () => {
+          const answer = await (await fetch("api/shots/1")).json();
+          if (answer.error) throw new Error(answer.error);
+          return answer.report.fix.ops.find((op) => op.op === "keyed_cdl").key;
+        });
+      const first = await key();
+      const end = page.getByRole("slider", { name: "lowest level of the key" });
+      const box = await end.boundingBox();
+      const screen = () => page.evaluate(() => [...document.querySelector("canvas[data-loaded]").pixels()]);
+      const still = await screen();
+      await page.mouse.move(box.x + box.width / 2, box.y + box.height / 2);
+      // What the fix does before and after its key is fetched when the pointer comes near.
+      await page.waitForTimeout(2000);
+      await page.mouse.down();
+      // Up to levels that the skin does not have: it is let go.
+      await page.mouse.move(box.x + box.width / 2, box.y - 130, { steps: 5 });
+      await page.getByRole("columnheader", { name: "tried" }).waitFor();
+      await page.waitForTimeout(400);
+      const live = await screen();
+      await page.mouse.up();
+      await page.getByRole("row", { name: /^by hand .*chosen$/ }).waitFor();
+      await page.waitForTimeout(2500);
+      const kept = await screen();
+      const apart = (a, b, most) => a.reduce((n, v, i) => n + (Math.abs(v - b[i]) > most ? 1 : 0), 0) / a.length;
+      console.log(`    a key moved: ${(100 * apart(still, live, 1)).toFixed(2)} % of values change; live and exact differ by over 2/255 in ${(100 * apart(live, kept, 2)).toFixed(3)} %`);
+      assert.ok(apart(still, live, 1) > 0.01, "the picture follows the key");
+      assert.ok(apart(live, kept, 2) < 0.01, "what was shown is what was kept");
+      const second = await key();
+      assert.ok(second.level.width < first.level.width - 0.2 && second.hue.width === first.hue.width, "one end was moved");
+      await page.getByRole("slider", { name: "redder end of the key" }).focus();
+      await page.keyboard.press("ArrowRight");
+      await page.keyboard.press("ArrowRight");
+      await page.waitForFunction(async (width) => (await (await fetch("api/shots/1")).json()).report.fix.ops.find((op) => op.op === "keyed_cdl").key.hue.width < width - 1.5, second.hue.width, { timeout: 30_000 });
+      await page.evaluate(() => document.activeElement?.blur());
+      await idle(page);
+      for (const wanted of [second, first]) {
+        await page.keyboard.press("z");
+        const until = Date.now() + 30_000;
+        while (JSON.stringify(await key().catch(() => null)) !== JSON.stringify(wanted) && Date.now() < until) await page.waitForTimeout(300);
+        await idle(page);
+      }
+      assert.deepEqual(await key(), first, "taken back");
+      await axe(page, "Shot with a key");
       // Numbers by hand come after the light, which goes on being followed.
       const slope = page.getByRole("textbox", { name: "slope red" });
       await slope.focus();
@@ -310,6 +355,17 @@ const tests = {
     await idle(page);
     const patches = await page.evaluate(async () => (await (await fetch(`api/shots/${location.hash.split("/")[2] ?? 1}`)).json()).patches.length);
     assert.equal(patches, 2, "the patch is in the film");
+    // Its frames are listed; one is gone to, the patch drawn there is taken back.
+    const drawnOn = page.getByRole("group", { name: "Patches of Ren" });
+    const frames = await drawnOn.getByRole("button", { name: /^frame \d+$/ }).allTextContents();
+    assert.equal(frames.length, 2, `${frames}`);
+    await drawnOn.getByRole("button", { name: "frame 0", exact: true }).click();
+    await page.getByRole("slider", { name: "Frame" }).and(page.locator("[aria-valuetext='frame 0']")).waitFor();
+    await drawnOn.getByRole("button", { name: `take the patch of ${frames[1]} back` }).click();
+    await page.getByRole("button", { name: "draw it again in this frame" }).waitFor({ state: "hidden" });
+    await page.waitForTimeout(500);
+    await idle(page);
+    assert.equal(await page.evaluate(async () => (await (await fetch(`api/shots/${location.hash.split("/")[2] ?? 1}`)).json()).patches.length), 1, "one is taken back");
 
     await page.keyboard.press("ArrowRight");
     await page.waitForTimeout(500);
@@ -348,6 +404,17 @@ const tests = {
     await report.getByRole("heading", { name: "The film shot by shot" }).waitFor();
     assert.equal(await report.locator(".stills img").count(), 4, "two shots, before and after");
     await axe(report, "the report");
+    assert.deepEqual(await cutOff(report), [], "nothing is cut off on A4 and Letter");
+    // The check itself sees what does not fit.
+    await report.evaluate(() => (document.querySelector("td").style.minWidth = "900px"));
+    assert.ok((await cutOff(report)).length > 0);
+    await report.reload();
+    for (const format of ["A4", "Letter"]) {
+      const pdf = join(work, `report-${format}.pdf`);
+      await report.pdf({ path: pdf, preferCSSPageSize: false, format, margin: { top: "14mm", bottom: "16mm", left: "12mm", right: "12mm" } });
+      const text = execFileSync("pdftotext", [pdf, "-"], { encoding: "utf8" }).replace(/\s+/g, " ");
+      for (const words of ["portrait", "single_face", "How each figure is defined", "personal data of the people in it"]) assert.ok(text.includes(words), `${words} on ${format}`);
+    }
     assert.deepEqual(complaints, []);
     await page.context().close();
   },

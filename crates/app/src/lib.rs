@@ -60,6 +60,7 @@ pub use steps::recutting::{CutChanges, CutOrder, ShotChange, cut_film};
 pub use steps::running::{Order, film_in, run};
 pub use steps::taking::{
     AimSetting, draw, draw_shape, open_or_create, patches_listed, set_aims, take_in, undraw,
+    undraw_shape,
 };
 pub use steps::tinting::set_tint;
 pub use steps::transforming::{LookSaid, TakenTransform, set_input, set_look};

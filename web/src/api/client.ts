@@ -115,6 +115,7 @@ export const api = {
   note: (shot: number, text: string) => sent<Done>(`shots/${shot}/note`, { text }),
   patch: (shot: number, person: string, frame: number, shape: OutlineShape) =>
     sent<JobView>(`shots/${shot}/patch`, { person, frame, shape }),
+  undraw: (shot: number, person: string, frame: number) => sent<JobView>(`shots/${shot}/undraw`, { person, frame }),
   people: (order: PeopleOrder) => sent<Done>("people", order),
   answer: (id: number, yes: boolean) => sent<Done>("answer", { id, yes }),
   erase: () => sent<Done>("erase", {}),

@@ -31,6 +31,7 @@ export const IN_SHOT: readonly Key[] = [
   { keys: "O", does: "outlines of patches on and off" },
   { keys: "T", does: "traces on and off" },
   { keys: "C", does: "copy the fix to the scene" },
+  { keys: "Tab to a part of the key, arrows", does: "move the key on skin; with Shift five times as far" },
 ];
 
 type Handler = (event: KeyboardEvent) => boolean;

@@ -11,6 +11,27 @@ export function poseIn(patch: PatchView, frame: number): Pose | null {
   return (pose as Pose | null | undefined) ?? null;
 }
 
+/** Frames of a shot in which none of a person's drawn patches is held, as spans from their first to their last frame. */
+export function lostSpans(patches: readonly PatchView[], from: number, to: number): [number, number][] {
+  const spans: [number, number][] = [];
+  for (let frame = from; frame < to; frame += 1) {
+    if (patches.some((patch) => poseIn(patch, frame) !== null)) continue;
+    const last = spans[spans.length - 1];
+    if (last && last[1] === frame - 1) last[1] = frame;
+    else spans.push([frame, frame]);
+  }
+  return spans;
+}
+
+/** The outline of a patch as it lies under a pose: turned ellipses stand upright again. */
+export function outlineUnder(shape: OutlineShape, pose: Pose, aspect: number): OutlineShape {
+  if ("polygon" in shape) return { polygon: outlinePoints(shape, pose, aspect) };
+  const { centre, radii } = shape.ellipse;
+  const [moved] = outlinePoints({ polygon: [centre] }, pose, aspect);
+  const scale = Math.hypot(pose[0], pose[1]);
+  return { ellipse: { centre: [...moved!], radii: radii.map((r) => r * scale) } };
+}
+
 /** Points around an outline, moved by a pose. `aspect` is height over width of the picture. */
 export function outlinePoints(shape: OutlineShape, pose: Pose, aspect: number): [number, number][] {
   const [a, b, tx, ty] = pose;

@@ -350,6 +350,26 @@ fn undraw_one(film: &mut Film, text: &str) -> Result<()> {
     let (clip, frame) = place.rsplit_once('@').ok_or_else(bad)?;
     let frame: u64 = frame.parse().map_err(|_| bad())?;
     let shot = find_shot(film, clip, frame)?;
+    undraw_in(film, &shot, (frame, person), text)
+}
+
+/// Takes the patch of a person that was drawn on a frame of a shot back.
+///
+/// # Errors
+/// If none is drawn there; if the film cannot be written.
+pub fn undraw_shape(film: &mut Film, shot: &str, person: &str, frame: u64) -> Result<()> {
+    let shot = film.shot_named(shot)?;
+    let text = format!("{person} in frame {frame} of {}", shot.name);
+    undraw_in(film, &shot, (frame, Some(person)), &text)
+}
+
+/// `text` names the place in messages.
+fn undraw_in(
+    film: &mut Film,
+    shot: &Shot,
+    (frame, person): (u64, Option<&str>),
+    text: &str,
+) -> Result<()> {
     let people = film.people()?;
     let named = |patch: &inkarnat_film::Patch| {
         people

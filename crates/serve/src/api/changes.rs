@@ -12,6 +12,7 @@ use inkarnat_app::{
     AppError, Choice, Codec, Context, Delivery, Film, LimitTo, Problem, ReadOrder, SINCE_HANDLES,
     Say, answer, choose, draw_shape, erase, fix_film, hand_over, hold_constant, keep, note,
     open_or_create, prove_film, read_film, redo, say, set_aims, take_in, try_ops, undo,
+    undraw_shape,
 };
 use inkarnat_film::{Shot, ShotId};
 use inkarnat_ops::{Cdl, Op, Window};
@@ -160,6 +161,15 @@ pub(crate) struct PatchOrder {
     pub frame: u64,
     /// The outline.
     pub shape: OutlineShape,
+}
+
+/// A drawn patch to be taken back.
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
+pub(crate) struct UndrawOrder {
+    /// Whose skin it is.
+    pub person: String,
+    /// The source frame that it was drawn on.
+    pub frame: u64,
 }
 
 /// Where a person should read.
@@ -329,6 +339,13 @@ pub(crate) fn add(table: &mut Table) {
     table.post_of_shot(
         about("shots/{shot}/patch", "Draws a patch, reads it and fixes."),
         draw_patch,
+    );
+    table.post_of_shot(
+        about(
+            "shots/{shot}/undraw",
+            "Takes a drawn patch back, reads what is left and fixes.",
+        ),
+        undraw_patch,
     );
     table.post(
         about("aim", "Says where a person should read, and fixes."),
@@ -529,6 +546,18 @@ fn draw_patch(server: &Arc<Server>, shot: ShotId, order: PatchOrder) -> Result<J
         read_film(film, READING, context, problems)?;
         fix_film(film, context, problems)
     })
+}
+
+fn undraw_patch(
+    server: &Arc<Server>,
+    shot: ShotId,
+    order: UndrawOrder,
+) -> Result<JobView, Failure> {
+    change(server, |film| {
+        let name = named(film, shot)?.name;
+        undraw_shape(film, &name, &order.person, order.frame)
+    })?;
+    settle(server)
 }
 
 fn people(server: &Arc<Server>, order: PeopleOrder) -> Result<Done, Failure> {
