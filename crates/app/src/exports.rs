@@ -444,8 +444,12 @@ fn clf(
     }
     let how = match nodes.domain {
         None => "The operations of the fix themselves, without clamping.".to_owned(),
+        Some(Domain { min, max }) if !nodes.table => format!(
+            "The operations of the fix themselves, its roll-off as curves over {min}..{max}, where a matrix brings it to 0..1; signal beyond is held at their ends. Distance from the exact operations: {:.1e} at most (1 = reference white).",
+            nodes.error
+        ),
         Some(Domain { min, max }) => format!(
-            "A table over {min}..{max}, where a matrix brings it to 0..1; signal beyond is held at its ends. Distance from the exact operations: {:.1e} at most (1 = reference white).",
+            "What has no operation of its own as a table over {min}..{max}, where a matrix brings it to 0..1; signal beyond is held at its ends. Distance from the exact operations: {:.1e} at most (1 = reference white).",
             nodes.error
         ),
     };

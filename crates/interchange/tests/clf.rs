@@ -3,12 +3,12 @@
 //! “Common LUT Format (CLF)”, version 3.0, ACES documentation, CC-BY-4.0: the examples are copied from
 //! it with their numbers; results beside them are of its formulas, worked by hand.
 
-use inkarnat_interchange::clf::nodes_of;
+use inkarnat_interchange::clf::{CURVES_DOMAIN, nodes_of};
 use inkarnat_interchange::{ClfError, ClfFile};
 use inkarnat_ops::{
     Cdl, CdlStyle, Chain, CurveDomain, Curves, Domain, Exponent, ExponentStyle, Grid,
-    Interpolation, Log, LogParams, LogStyle, Lut3d, Matrix, Node, Op, Process, Range, Shoulder,
-    StyledCdl,
+    Interpolation, Log, LogParams, LogStyle, Lut3d, Matrix, Node, Op, Process, Range, RollOff,
+    Shoulder, StyledCdl,
 };
 use proptest::prelude::*;
 
@@ -287,19 +287,30 @@ fn a_fix_is_exact_where_it_can_be_and_carries_its_domain_where_not() {
         [Node::Matrix(Matrix::NEUTRAL)]
     );
 
-    let shoulder = Shoulder::per_channel([0.6; 3], [1.3; 3], [1.0; 3]);
-    let chain = Chain::of_fix(vec![Op::Cdl(CDL), Op::Shoulder(shoulder)]);
-    let baked = nodes_of(&chain, 33, Domain::WIDE);
-    assert_eq!(baked.domain, Some(Domain::WIDE));
-    assert!(baked.error > 0.0);
-    let text = file(baked.process.nodes).write().unwrap();
-    let back = ClfFile::read(text.as_bytes()).unwrap();
-    for rgb in [[0.0; 3], [-0.07, 0.5, 1.1], [1.0, 0.2, 0.3]] {
-        near(
-            back.process.apply(rgb),
-            chain.apply_pixel(rgb),
-            baked.error + 1e-6,
-        );
+    // A roll-off of each channel is a curve; one that keeps proportions takes a table.
+    let shoulder = Shoulder::per_channel([0.6, 0.7, 0.8], [1.3, 1.2, 0.95], [1.0; 3]);
+    let proportions = Shoulder {
+        roll_off: RollOff::InProportion,
+        ..Shoulder::per_channel([0.6; 3], [1.3; 3], [1.0; 3])
+    };
+    for (shoulder, domain, most) in [
+        (shoulder, CURVES_DOMAIN, 5e-6),
+        (proportions, Domain::WIDE, 0.01),
+    ] {
+        let chain = Chain::of_fix(vec![Op::Cdl(CDL), Op::Shoulder(shoulder), Op::Cdl(CDL)]);
+        let nodes = nodes_of(&chain, 33, Domain::WIDE);
+        assert_eq!(nodes.domain, Some(domain));
+        assert_eq!(nodes.table, shoulder.roll_off == RollOff::InProportion);
+        assert!(nodes.error > 0.0 && nodes.error < most, "{}", nodes.error);
+        let text = file(nodes.process.nodes).write().unwrap();
+        let back = ClfFile::read(text.as_bytes()).unwrap();
+        for rgb in [[0.0; 3], [0.05, 0.5, 0.9], [1.0, 0.2, 0.3]] {
+            near(
+                back.process.apply(rgb),
+                chain.apply_pixel(rgb),
+                4.0 * nodes.error + 1e-6,
+            );
+        }
     }
     // A table is taken as it is, whatever its domain.
     let lut = Lut3d::identity(3, [-0.5; 3], [2.0; 3]);
