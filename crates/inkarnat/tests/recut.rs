@@ -423,10 +423,9 @@ fn recut(ending: &str, write: fn(&[Use]) -> String) {
         .map(|(name, _)| name.clone())
         .collect();
     assert_eq!(changed.keys().cloned().collect::<Vec<_>>(), differing);
-    assert!(
-        differing.len() < again.len(),
-        "kept and chosen by hand: those stay"
-    );
+    // One more shot of somebody moves what is known of them by a hair, and every fix that rests on it by less than can be
+    // seen: those stay. Left are the new clip, and the shot whose scene has lost its other one.
+    assert_eq!(differing, ["A005_late", "A006_new"]);
 
     // The first cut again: everything is as it was, the dropped shots with what was decided about them.
     let list = format!("first.{ending}");

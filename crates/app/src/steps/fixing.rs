@@ -9,6 +9,7 @@ use crate::show::ChosenBy;
 use crate::steps::choosing::{Choice, choice_of, settled};
 use crate::steps::exposing::{Exposable, expose_film};
 use crate::steps::lighting::{ShotLight, light_for, light_in, skin_sample};
+use crate::steps::staying::stay;
 use crate::steps::suggesting::carried_from;
 use crate::steps::taking::AimSetting;
 use crate::steps::tinting::{Lit, keep_tints};
@@ -354,9 +355,14 @@ fn fix_setup(
         );
         return Ok(());
     }
-    let solution = solution
+    let mut solution = solution
         .unwrap_or_else(|| solve_with(problem, belief))
         .map_err(|error| unsolvable(film, error))?;
+    if let Some((_, known)) = film.fix::<FixRecord>(setup.id)?
+        && known.light == *light
+    {
+        stay(&known, &mut solution, problem, belief);
+    }
     let record = FixRecord {
         cdl: nearest_cdl(&solution.fix().ops, problem),
         solution,

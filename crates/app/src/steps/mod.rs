@@ -16,6 +16,7 @@ pub(crate) mod reading;
 pub(crate) mod recutting;
 pub(crate) mod reuse;
 pub(crate) mod running;
+pub(crate) mod staying;
 pub(crate) mod suggesting;
 pub(crate) mod taking;
 pub(crate) mod tinting;
