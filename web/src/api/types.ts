@@ -1035,6 +1035,10 @@ export interface components {
             file: string;
             /** @description Name of the film. */
             film: string;
+            /** @description Whether a look lies over the fix of some shot. */
+            has_look: boolean;
+            /** @description Whether a finished picture is in the film, which can be handed over whole. */
+            has_picture: boolean;
             /** @description What can be taken back and again. */
             history: components["schemas"]["HistoryReport"];
             /** @description Everybody, in the order in which they first appear. */
@@ -1798,10 +1802,20 @@ export interface components {
             do: "hand_over";
             /** @description Limits that clips and tables are kept inside at the cost of saturation; without it nothing is limited. */
             limit?: components["schemas"]["LimitChoice"] | null;
+            /**
+             * @description The look is in the clips, and tables of fix and look stand beside those of the fix.
+             * @default false
+             */
+            look: boolean;
             /** @description Name of the version that is recorded; without it, "version" and the next number. */
             name?: string | null;
             /** @description Only what has changed since that version, with handles of 12 frames. */
             since?: string | null;
+            /**
+             * @description A finished picture as one file, every shot with its fix, in place of a clip of each shot; not with `since`.
+             * @default false
+             */
+            whole: boolean;
         } | {
             /** @constant */
             do: "prove";
@@ -3245,6 +3259,8 @@ export interface operations {
                  *     it is exported.
                  */
                 from?: number;
+                /** @description The look over the fix instead. */
+                look?: boolean;
                 /** @description The operation before which that part ends; without it, it goes to the last. */
                 to?: number;
             };

@@ -6,6 +6,7 @@ use crate::show::{
     FilmReport, HistoryReport, PersonReport, Proposal, Question, ReadingReport, ShotReport,
     ShotState, SpaceReport, VersionReport,
 };
+use crate::steps::cutting::seen_of;
 use inkarnat_color::hue::PUBLISHED_BAND_DEG;
 use inkarnat_film::Film;
 use schemars::JsonSchema;
@@ -34,6 +35,10 @@ pub struct Overview {
     pub questions: Vec<Question>,
     /// Changes that the picture itself suggests.
     pub proposals: Vec<Proposal>,
+    /// Whether a finished picture is in the film, which can be handed over whole.
+    pub has_picture: bool,
+    /// Whether a look lies over the fix of some shot.
+    pub has_look: bool,
     /// What was handed over, the latest first.
     pub versions: Vec<VersionReport>,
     /// What can be taken back and again.
@@ -149,6 +154,11 @@ pub fn overview(film: &Film, report: FilmReport) -> Result<Overview> {
         .collect();
     let mut people: Vec<FilmPerson> = Vec::new();
     let mut shots = Vec::new();
+    let has_look = report.shots.iter().any(|shot| shot.look.is_some());
+    let mut has_picture = false;
+    for source in film.sources()? {
+        has_picture |= seen_of(&source)?.is_some();
+    }
     for shot in report.shots {
         for person in &shot.people {
             match people.iter_mut().find(|p| p.person == person.person) {
@@ -184,6 +194,8 @@ pub fn overview(film: &Film, report: FilmReport) -> Result<Overview> {
         shots,
         questions: report.questions,
         proposals: report.proposals,
+        has_picture,
+        has_look,
         versions: report.versions.into_iter().rev().collect(),
         history: report.history,
     })

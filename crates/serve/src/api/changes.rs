@@ -229,6 +229,12 @@ pub(crate) enum WorkOrder {
         limit: Option<LimitChoice>,
         /// Name of the version that is recorded; without it, "version" and the next number.
         name: Option<String>,
+        /// A finished picture as one file, every shot with its fix, in place of a clip of each shot; not with `since`.
+        #[serde(default)]
+        whole: bool,
+        /// The look is in the clips, and tables of fix and look stand beside those of the fix.
+        #[serde(default)]
+        look: bool,
     },
     /// Prove again what was handed over.
     Prove,
@@ -668,7 +674,14 @@ fn work(server: &Arc<Server>, order: WorkOrder) -> Result<JobView, Failure> {
             since,
             limit,
             name,
+            whole,
+            look,
         } => {
+            if whole && since.is_some() {
+                return Err(Failure::bad(
+                    "a picture is handed over whole or by what has changed in it, not both; choose all shots",
+                ));
+            }
             let directory = PathBuf::from(directory);
             if directory.as_os_str().is_empty() {
                 return Err(Failure::bad(
@@ -681,6 +694,8 @@ fn work(server: &Arc<Server>, order: WorkOrder) -> Result<JobView, Failure> {
                 since,
                 limit: limit.map(LimitChoice::limit),
                 name,
+                whole,
+                look,
                 ..Delivery::default()
             };
             let server_too = Arc::clone(server);
