@@ -13,12 +13,24 @@ const RATE: usize = 1940;
 /// Length of the header up to the end of the television part.
 const LENGTH: usize = 2048;
 
-/// Completes the header of a big-endian file of one element of 10 bits.
-pub(crate) fn complete(bytes: &mut [u8], statement: &Statement<'_>) -> Result<(), String> {
-    if bytes.len() < LENGTH || !bytes.starts_with(b"SDPX") {
-        return Err("the encoder gave no header".into());
-    }
+/// Completes the header of a big-endian file of one element of 10 bits. FFmpeg's ends before the parts of film and
+/// television; they are put in, undefined but for what is known, and the picture moves behind them.
+pub(crate) fn complete(coded: &[u8], statement: &Statement<'_>) -> Result<Vec<u8>, String> {
+    let word = |at: usize| coded.get(at..at + 4).and_then(|word| word.try_into().ok());
+    let offset = word(4).map(|word| u32::from_be_bytes(word) as usize);
+    let offset = offset
+        .filter(|&offset| coded.starts_with(b"SDPX") && (1664..=coded.len()).contains(&offset))
+        .ok_or("the encoder gave no header")?;
+    let mut bytes = vec![0xff; LENGTH];
+    bytes[..1664].copy_from_slice(&coded[..1664]);
+    bytes.extend_from_slice(&coded[offset..]);
+    let total = u32::try_from(bytes.len()).map_err(|_| "too large a picture")?;
     let mut put = |at: usize, word: u32| bytes[at..at + 4].copy_from_slice(&word.to_be_bytes());
+    put(4, LENGTH as u32);
+    put(16, total);
+    put(24, 1664);
+    put(28, LENGTH as u32 - 1664);
+    put(808, LENGTH as u32);
     // Reference black and white, as codes.
     put(784, 0);
     put(792, 1023);
@@ -55,7 +67,7 @@ pub(crate) fn complete(bytes: &mut [u8], statement: &Statement<'_>) -> Result<()
     field.fill(0);
     let length = words.len().min(field.len() - 1);
     field[..length].copy_from_slice(&words[..length]);
-    Ok(())
+    Ok(bytes)
 }
 
 /// `hh:mm:ss:ff` as eight digits of four bits.

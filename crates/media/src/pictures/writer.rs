@@ -196,8 +196,7 @@ impl PictureWriter {
             _ => return Err("it gave no picture".into()),
         }
         let bytes = packet.bytes_mut().map_err(text)?;
-        dpx::complete(bytes, statement)?;
-        Ok(bytes.to_vec())
+        dpx::complete(bytes, statement)
     }
 
     /// Says that all is written, and waits until the folder's list is on the disk.
