@@ -247,6 +247,22 @@ pub(crate) struct Place {
 }
 
 impl Place {
+    /// Puts what was written under [`Self::temporary`] in its place, whole. A folder cannot take the place of a full one
+    /// at once: the earlier one goes aside first, so that a kill between the two leaves none rather than a mixture.
+    ///
+    /// # Errors
+    /// Whatever the file system says.
+    pub(crate) fn put(&self, temporary: &Path) -> std::io::Result<()> {
+        if !self.path.is_dir() {
+            return std::fs::rename(temporary, &self.path);
+        }
+        let aside = self.named(".inkarnat-old-");
+        remove(&aside)?;
+        std::fs::rename(&self.path, &aside)?;
+        std::fs::rename(temporary, &self.path)?;
+        remove(&aside)
+    }
+
     /// What the film remembers about a file put here. It is noted before the file is renamed to its
     /// place, with what it replaces, so that a kill between the two leaves nothing unknown.
     pub(crate) fn deliverable(
@@ -273,11 +289,31 @@ impl Place {
     /// A temporary name in the same directory, the same on every run: what a killed run left there
     /// is replaced.
     pub(crate) fn temporary(&self) -> PathBuf {
+        self.named(".inkarnat-part-")
+    }
+
+    fn named(&self, before: &str) -> PathBuf {
         let name = self
             .path
             .file_name()
             .map(|name| name.to_string_lossy().into_owned())
             .unwrap_or_default();
-        self.path.with_file_name(format!(".inkarnat-part-{name}"))
+        self.path.with_file_name(format!("{before}{name}"))
+    }
+}
+
+/// Removes a file or a folder, if it is there.
+///
+/// # Errors
+/// Whatever the file system says.
+pub(crate) fn remove(path: &Path) -> std::io::Result<()> {
+    let removed = if path.is_dir() {
+        std::fs::remove_dir_all(path)
+    } else {
+        std::fs::remove_file(path)
+    };
+    match removed {
+        Err(error) if error.kind() != std::io::ErrorKind::NotFound => Err(error),
+        _ => Ok(()),
     }
 }

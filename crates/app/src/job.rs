@@ -315,6 +315,9 @@ pub struct RenderJob {
     pub space: WorkingSpace,
     /// How to encode.
     pub codec: Codec,
+    /// How the files are called, where every frame is one.
+    #[serde(default)]
+    pub pictures: Option<PictureNames>,
     /// Where to write what the encoder is given, for checks: planes one after the other, frame by
     /// frame, each code in 16 bits, low byte first.
     #[serde(default)]
@@ -328,6 +331,15 @@ pub struct RenderPart {
     pub frames: (u64, u64),
     /// What to do to each picture in it.
     pub chain: MovingChain,
+}
+
+/// How pictures of their own are called.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PictureNames {
+    /// What stands before the number.
+    pub name: String,
+    /// The first number; `None`: one picture alone.
+    pub first: Option<u64>,
 }
 
 /// What rendering gave.

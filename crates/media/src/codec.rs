@@ -1,9 +1,10 @@
 //! The codings that clips are written in.
 
+use inkarnat_color::Levels;
 use inkarnat_color::picture::Subsampling;
 use serde::{Deserialize, Serialize};
 
-/// Codecs that are written, all in QuickTime.
+/// Codings that are written: clips in QuickTime, and pictures, one file a frame.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Codec {
@@ -19,6 +20,14 @@ pub enum Codec {
     H264High,
     /// HEVC Main 4:2:2 10 (Rec. ITU-T H.265), tagged `hvc1`.
     Hevc422Ten,
+    /// PNG of 16 bits (ISO/IEC 15948), R'G'B', full range.
+    Png16,
+    /// TIFF 6.0 of 16 bits, uncompressed, R'G'B', full range.
+    Tiff16,
+    /// DPX of 10 bits (SMPTE ST 268-1), R'G'B', full range.
+    Dpx10,
+    /// OpenEXR of half floats: linear light of the display that BT.1886 describes.
+    ExrHalf,
 }
 
 /// What an encoder is asked for.
@@ -34,8 +43,20 @@ pub(crate) struct Coding {
     pub(crate) least: (usize, usize),
 }
 
+impl Coding {
+    const fn beside(encoder: &'static str) -> Self {
+        Self {
+            encoder,
+            options: &[],
+            tag: [0; 4],
+            pixel_format: "",
+            least: (1, 1),
+        }
+    }
+}
+
 impl Codec {
-    /// All codecs, for tests that loop over every one.
+    /// All codings of clips, for tests that loop over every one.
     pub const ALL: [Self; 6] = [
         Self::ProresHq422,
         Self::Prores4444,
@@ -45,11 +66,46 @@ impl Codec {
         Self::Hevc422Ten,
     ];
 
+    /// All codings of pictures, one file a frame.
+    pub const PICTURES: [Self; 4] = [Self::Png16, Self::Tiff16, Self::Dpx10, Self::ExrHalf];
+
+    /// Whether every frame is a file of its own.
+    #[must_use]
+    pub const fn is_pictures(self) -> bool {
+        matches!(
+            self,
+            Self::Png16 | Self::Tiff16 | Self::Dpx10 | Self::ExrHalf
+        )
+    }
+
+    /// What the names of its files end with.
+    #[must_use]
+    pub const fn extension(self) -> &'static str {
+        match self {
+            Self::Png16 => "png",
+            Self::Tiff16 => "tif",
+            Self::Dpx10 => "dpx",
+            Self::ExrHalf => "exr",
+            _ => "mov",
+        }
+    }
+
+    /// What the codes given to the writer mean. EXR is made from the codes of television, which keep excursions.
+    #[must_use]
+    pub const fn levels(self) -> Levels {
+        match self {
+            Self::Png16 | Self::Tiff16 | Self::Dpx10 => Levels::Full,
+            _ => Levels::Narrow,
+        }
+    }
+
     /// Chroma resolution.
     #[must_use]
     pub const fn subsampling(self) -> Subsampling {
         match self {
-            Self::Prores4444 => Subsampling::S444,
+            Self::Prores4444 | Self::Png16 | Self::Tiff16 | Self::Dpx10 | Self::ExrHalf => {
+                Subsampling::S444
+            }
             Self::H264High => Subsampling::S420,
             Self::ProresHq422 | Self::DnxhrHqx | Self::H264High422Ten | Self::Hevc422Ten => {
                 Subsampling::S422
@@ -62,6 +118,7 @@ impl Codec {
     pub const fn depth(self) -> u8 {
         match self {
             Self::H264High => 8,
+            Self::Png16 | Self::Tiff16 | Self::ExrHalf => 16,
             _ => 10,
         }
     }
@@ -75,7 +132,10 @@ impl Codec {
     /// Every picture is coded by itself.
     #[must_use]
     pub const fn intra_only(self) -> bool {
-        matches!(self, Self::ProresHq422 | Self::Prores4444 | Self::DnxhrHqx)
+        !matches!(
+            self,
+            Self::H264High422Ten | Self::H264High | Self::Hevc422Ten
+        )
     }
 
     /// Of FFmpeg's two ProRes encoders, on 1080p with noise, `prores_aw` took 0.46 of the time of
@@ -134,6 +194,17 @@ impl Codec {
                 pixel_format: "yuv422p10le",
                 least: (64, 64),
             },
+            Self::Dpx10 => Coding {
+                encoder: "dpx",
+                options: &[],
+                tag: *b"SDPX",
+                pixel_format: "gbrp10be",
+                least: (1, 1),
+            },
+            // Not written by FFmpeg; the names serve messages.
+            Self::Png16 => Coding::beside("png"),
+            Self::Tiff16 => Coding::beside("tiff"),
+            Self::ExrHalf => Coding::beside("exr"),
         }
     }
 }

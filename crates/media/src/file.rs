@@ -26,7 +26,7 @@ pub(crate) fn check_readable(path: &Path) -> Result<u64, MediaError> {
     Ok(metadata.len())
 }
 
-fn head(path: &Path, length: usize) -> Result<Vec<u8>, MediaError> {
+pub(crate) fn head(path: &Path, length: usize) -> Result<Vec<u8>, MediaError> {
     let failed = |error| MediaError::reading(path, &error);
     let mut bytes = Vec::new();
     File::open(path)
@@ -37,9 +37,12 @@ fn head(path: &Path, length: usize) -> Result<Vec<u8>, MediaError> {
     Ok(bytes)
 }
 
-/// PNG, JPEG or TIFF by content. A row of JPEG pictures in one file, named as such, is a clip.
+/// PNG, JPEG, TIFF, DPX or OpenEXR by content. A row of JPEG pictures in one file, named as such, is a clip.
 pub(crate) fn is_still(path: &Path) -> Result<bool, MediaError> {
     let bytes = head(path, 16)?;
+    if crate::pictures::is_dpx(&bytes) || crate::pictures::is_exr(&bytes) {
+        return Ok(true);
+    }
     let motion = path
         .extension()
         .is_some_and(|e| e.eq_ignore_ascii_case("mjpeg") || e.eq_ignore_ascii_case("mjpg"));

@@ -1,7 +1,7 @@
 //! Films and pictures on disk: FFmpeg for clips, still pictures beside it.
 //!
 //! [`probe()`] says what a file is, [`Reader`] gives its frames as native planes with the meaning of
-//! their codes, [`Writer`] makes QuickTime clips, [`write_still`] pictures. Sources are
+//! their codes, [`Writer`] makes QuickTime clips, [`PictureWriter`] rows of pictures, [`write_still`] single ones. Sources are
 //! opened for reading only. Nothing is ever silently wrong: what is assumed about a file and what of
 //! it will not be kept stands in [`Probe::notes`] and [`Written::notes`].
 //!
@@ -16,6 +16,7 @@ mod file;
 mod frame;
 mod h264;
 mod index;
+mod pictures;
 mod probe;
 mod reader;
 mod sound;
@@ -28,6 +29,7 @@ pub use codec::Codec;
 pub use encoded::{ScreenFormat, encode_for_screen};
 pub use error::{Fault, MediaError};
 pub use frame::Frame;
+pub use pictures::{Numbering, PictureWriter, is_sequence};
 pub use probe::{Kind, OtherStream, Probe, Scan, probe, probe_with};
 pub use reader::{Options, Reader};
 pub use still::{StillFormat, write_still};

@@ -16,6 +16,8 @@ pub enum Kind {
     Clip,
     /// A picture file, taken as a clip of one frame.
     Still,
+    /// A folder of numbered picture files, one a frame.
+    Sequence,
 }
 
 /// Whether a picture is one moment or two.

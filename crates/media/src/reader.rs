@@ -5,6 +5,7 @@ use crate::ffi::{
 };
 use crate::frame::{Frame, Reading};
 use crate::index::Index;
+use crate::pictures::{Sequence, is_sequence};
 use crate::probe::{self, Kind, OtherStream, Probe, Scan};
 use crate::tags::{self, Raw, Stated, Tags};
 use crate::time::{FrameTime, Rational};
@@ -16,7 +17,7 @@ use std::sync::Arc;
 /// Containers that are opened. Play lists and other formats that point to further files are not
 /// among them.
 pub(crate) const CONTAINERS: &str = "mov,mp4,m4a,3gp,3g2,mj2,matroska,webm,mxf,avi,mpegts,mpeg,mpegvideo,m4v,\
-    h264,hevc,av1,obu,ivf,dv,gxf,nut,flv,asf,ogg,yuv4mpegpipe,mjpeg,wav,aiff,mp3,flac,aac,srt";
+    h264,hevc,av1,obu,ivf,dv,gxf,nut,flv,asf,ogg,yuv4mpegpipe,mjpeg,wav,aiff,mp3,flac,aac,srt,dpx_pipe";
 
 /// How a file is opened.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -43,6 +44,95 @@ enum Source {
         frame: Option<Frame>,
         options: Options,
     },
+    Sequence(Box<Row>),
+}
+
+/// The pictures behind a [`Reader`] of a folder.
+struct Row {
+    files: Vec<PathBuf>,
+    options: Options,
+    /// The frame that comes next.
+    next: u64,
+    /// The first frame, decoded when the folder was opened.
+    first: Option<Frame>,
+}
+
+/// Frames a second of a folder of pictures that do not say theirs.
+const ASSUMED_RATE: Rational = Rational::new(25, 1);
+
+impl Row {
+    fn open(folder: &Path, options: &Options) -> Result<(Probe, Self), MediaError> {
+        let Sequence { files, first } = Sequence::of(folder)?;
+        let (mut probe, frame) = still::read(&files[0], options)?;
+        let stated = probe.rate.value() > 1.0;
+        if !stated {
+            probe.rate = ASSUMED_RATE;
+            probe.notes.push(format!(
+                "pictures without a rate: {ASSUMED_RATE} frames a second are assumed"
+            ));
+        }
+        probe.path = folder.into();
+        probe.kind = Kind::Sequence;
+        probe.time_base = probe.rate.inverse();
+        probe.frames = files.len() as u64;
+        probe.duration_seconds = files.len() as f64 * probe.time_base.value();
+        probe
+            .notes
+            .push(format!("a folder of pictures, the first numbered {first}"));
+        let row = Self {
+            files,
+            options: *options,
+            next: 0,
+            first: Some(frame),
+        };
+        Ok((probe, row))
+    }
+
+    fn next_frame(&mut self, size: (usize, usize)) -> Result<Option<Frame>, MediaError> {
+        let index = self.next;
+        let Some(path) = usize::try_from(index)
+            .ok()
+            .and_then(|at| self.files.get(at))
+        else {
+            return Ok(None);
+        };
+        let kept = if index == 0 { self.first.take() } else { None };
+        let frame = match kept {
+            Some(frame) => frame,
+            None => still::read(path, &self.options)?.1,
+        };
+        if (frame.width, frame.height) != size {
+            return Err(MediaError::Unsupported {
+                path: path.clone(),
+                found: format!(
+                    "a picture of {}×{} in a row of {}×{}",
+                    frame.width, frame.height, size.0, size.1
+                ),
+                advice: "export the row in one size".into(),
+            });
+        }
+        self.next += 1;
+        Ok(Some(Frame {
+            index,
+            time: FrameTime {
+                pts: index as i64,
+                duration: 1,
+            },
+            ..frame
+        }))
+    }
+}
+
+/// The single picture of a file that FFmpeg decodes, with what was found in the file.
+pub(crate) fn only_frame(
+    path: &Path,
+    length: u64,
+    options: &Options,
+) -> Result<(Probe, Frame), MediaError> {
+    let (probe, mut clip) = Clip::open(path, length, options)?;
+    let frame = clip.next_frame((probe.width, probe.height))?;
+    let frame = frame.ok_or_else(|| MediaError::NoFrames { path: path.into() })?;
+    Ok((probe, frame))
 }
 
 /// The moving picture behind a [`Reader`].
@@ -80,7 +170,7 @@ struct Meaning {
 }
 
 impl Reader {
-    /// Opens a clip or a still, builds its index and decodes its first frame.
+    /// Opens a clip, a still or a folder of numbered pictures, builds its index and decodes its first frame.
     ///
     /// # Errors
     /// If the file is missing, no media, cut off, without frames, or coded in a way that is not read.
@@ -94,9 +184,17 @@ impl Reader {
     /// As [`Self::open`].
     pub fn open_with(path: impl AsRef<Path>, options: &Options) -> Result<Self, MediaError> {
         let path = path.as_ref();
+        if is_sequence(path) {
+            let (probe, row) = Row::open(path, options)?;
+            return Ok(Self {
+                probe,
+                source: Source::Sequence(Box::new(row)),
+                to_working: None,
+            });
+        }
         let length = crate::file::check_readable(path)?;
         if crate::file::is_still(path)? {
-            let (probe, frame) = still::read(path, &options.stated)?;
+            let (probe, frame) = still::read(path, options)?;
             return Ok(Self {
                 probe,
                 source: Source::Still {
@@ -153,6 +251,10 @@ impl Reader {
                 pts: 0,
                 duration: 1,
             }),
+            Source::Sequence(row) => (frame < row.files.len() as u64).then_some(FrameTime {
+                pts: frame as i64,
+                duration: 1,
+            }),
             Source::Clip(clip) => clip.time(frame),
         }
     }
@@ -161,7 +263,7 @@ impl Reader {
     #[must_use]
     pub fn decode_errors(&self) -> u64 {
         match &self.source {
-            Source::Still { .. } => 0,
+            Source::Still { .. } | Source::Sequence(_) => 0,
             Source::Clip(clip) => clip.errors,
         }
     }
@@ -180,9 +282,13 @@ impl Reader {
         }
         match &mut self.source {
             Source::Clip(clip) => clip.seek(frame),
+            Source::Sequence(row) => {
+                row.next = frame;
+                Ok(())
+            }
             Source::Still { frame, options } => {
                 if frame.is_none() {
-                    *frame = Some(still::read(&self.probe.path, &options.stated)?.1);
+                    *frame = Some(still::read(&self.probe.path, options)?.1);
                 }
                 Ok(())
             }
@@ -198,6 +304,7 @@ impl Reader {
         let frame = match &mut self.source {
             Source::Clip(clip) => clip.next_frame((self.probe.width, self.probe.height))?,
             Source::Still { frame, .. } => frame.take(),
+            Source::Sequence(row) => row.next_frame((self.probe.width, self.probe.height))?,
         };
         Ok(frame.map(|frame| Frame {
             input: self.to_working.clone(),
@@ -670,7 +777,7 @@ impl Clip {
             depth: reading.depth,
             still_codec: matches!(
                 s.codec.as_str(),
-                "mjpeg" | "png" | "tiff" | "bmp" | "jpegls" | "jpeg2000" | "webp" | "gif"
+                "mjpeg" | "png" | "tiff" | "bmp" | "jpegls" | "jpeg2000" | "webp" | "gif" | "dpx"
             ),
         };
         if self

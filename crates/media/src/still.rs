@@ -2,9 +2,9 @@
 
 use crate::frame::{Frame, Store};
 use crate::probe::{Kind, Probe, Scan};
-use crate::tags::{self, Raw, Stated};
-use crate::time::{FrameTime, Rational};
-use crate::{MediaError, file};
+use crate::tags::{self, Raw, Stated, Tags};
+use crate::time::{FrameTime, Rational, Timecode};
+use crate::{MediaError, Options, file, pictures};
 use image::{ColorType, DynamicImage, ImageDecoder, ImageFormat, ImageReader};
 use inkarnat_color::Levels;
 use inkarnat_color::picture::{Model, Planes16};
@@ -12,8 +12,184 @@ use std::fs::{self, OpenOptions};
 use std::io::BufWriter;
 use std::path::Path;
 
-/// Reads a picture file as full-range R'G'B' codes.
-pub(crate) fn read(path: &Path, stated: &Stated) -> Result<(Probe, Frame), MediaError> {
+/// Reads a picture file as R'G'B' codes.
+pub(crate) fn read(path: &Path, options: &Options) -> Result<(Probe, Frame), MediaError> {
+    let head = file::head(path, 2048)?;
+    if pictures::is_exr(&head) {
+        return read_exr(path, &options.stated);
+    }
+    if pictures::is_dpx(&head) {
+        return read_dpx(path, &head, options);
+    }
+    read_by_image(path, &options.stated)
+}
+
+fn read_exr(path: &Path, stated: &Stated) -> Result<(Probe, Frame), MediaError> {
+    let found = pictures::read_exr(path)?;
+    let planes = found.planes;
+    let raw = Raw {
+        primaries: i32::from(found.primaries),
+        transfer: 1,
+        range: 1,
+        ..untagged((planes.width, planes.height), 16)
+    };
+    let tags = tags::resolve(&raw, stated).map_err(|found| MediaError::Unsupported {
+        path: path.into(),
+        found,
+        advice: "save it as R, G and B".into(),
+    })?;
+    let mut probe = still_probe(path, "exr", "rgb16", &planes, tags);
+    let aspect = (found.aspect * 10_000.0).round();
+    if (1.0..1e8).contains(&aspect) && (found.aspect - 1.0).abs() > 1e-4 {
+        probe.sample_aspect = Rational::new(aspect as i32, 10_000);
+    }
+    if let Some((numerator, denominator)) = found.rate
+        && let Ok(denominator) = i32::try_from(denominator)
+        && numerator > 0
+        && denominator > 0
+    {
+        set_rate(&mut probe, Rational::new(numerator, denominator));
+    }
+    probe.timecode = found.timecode.as_deref().and_then(Timecode::parse);
+    probe.notes = crate::probe::notes(&probe, stated);
+    probe.notes.push(if found.of_display {
+        "light of the display of BT.1886: read as the signal that makes it".into()
+    } else {
+        "OpenEXR without a word about its light: assumed to be that of the display of BT.1886, and read as the signal that makes it; light of a scene needs an input transform".into()
+    });
+    if found.clamped > 0 {
+        probe.notes.push(format!(
+            "{} pixels lie beyond −6.8 … 109.1 % of the signal and are clamped there",
+            found.clamped
+        ));
+    }
+    let frame = frame_of(planes);
+    Ok((probe, frame))
+}
+
+/// DPX is decoded by FFmpeg.
+fn read_dpx(path: &Path, head: &[u8], options: &Options) -> Result<(Probe, Frame), MediaError> {
+    let length = file::check_readable(path)?;
+    let (mut probe, frame) = crate::reader::only_frame(path, length, options)?;
+    probe.kind = Kind::Still;
+    probe.container = "dpx".into();
+    probe.time_base = Rational::new(1, 1);
+    set_rate(&mut probe, Rational::new(1, 1));
+    let (rate, timecode) = pictures::dpx_facts(head);
+    if let Some(rate) = rate {
+        set_rate(&mut probe, rate_of(f64::from(rate)));
+    }
+    probe.timecode = timecode.as_deref().and_then(Timecode::parse);
+    probe.frames = 1;
+    Ok((probe, frame))
+}
+
+/// Gives a single picture the rate that it states.
+fn set_rate(probe: &mut Probe, rate: Rational) {
+    probe.rate = rate;
+    probe.time_base = rate.inverse();
+    probe.duration_seconds = probe.time_base.value();
+}
+
+/// The ratio behind a rounded rate: 24000/1001 and its like, or thousandths.
+fn rate_of(rate: f64) -> Rational {
+    let nominal = (rate * 1.001).round();
+    if (nominal / 1.001 - rate).abs() < 2e-3 && (rate.round() - rate).abs() > 2e-3 {
+        return Rational::new(nominal as i32 * 1000, 1001);
+    }
+    if (rate.round() - rate).abs() < 2e-3 {
+        return Rational::new(rate.round() as i32, 1);
+    }
+    Rational::new((rate * 1000.0).round() as i32, 1000)
+}
+
+fn untagged((width, height): (usize, usize), depth: u8) -> Raw {
+    Raw {
+        primaries: 2,
+        transfer: 2,
+        matrix: 2,
+        range: 0,
+        siting: 0,
+        width,
+        height,
+        rgb: true,
+        grey: false,
+        full_format: false,
+        across: 0,
+        down: 0,
+        depth,
+        still_codec: true,
+    }
+}
+
+fn still_probe(
+    path: &Path,
+    codec: &str,
+    pixel_format: &str,
+    planes: &Planes16,
+    tags: Tags,
+) -> Probe {
+    Probe {
+        path: path.into(),
+        kind: Kind::Still,
+        container: codec.into(),
+        codec: codec.into(),
+        pixel_format: pixel_format.into(),
+        width: planes.width,
+        height: planes.height,
+        sample_aspect: Rational::new(1, 1),
+        rotation: 0,
+        display_matrix: None,
+        rate: Rational::new(1, 1),
+        variable_rate: false,
+        time_base: Rational::new(1, 1),
+        start: 0,
+        frames: 1,
+        duration_seconds: 1.0,
+        timecode: None,
+        tags,
+        format: planes.format,
+        scan: Scan::Progressive,
+        alpha: false,
+        hdr: false,
+        others: Vec::new(),
+        metadata: Vec::new(),
+        notes: Vec::new(),
+    }
+}
+
+fn frame_of(planes: Planes16) -> Frame {
+    Frame {
+        index: 0,
+        time: FrameTime {
+            pts: 0,
+            duration: 1,
+        },
+        suspect: false,
+        interlaced: false,
+        format: planes.format,
+        width: planes.width,
+        height: planes.height,
+        store: Store::Unpacked {
+            planes: Box::new(planes),
+            alpha: None,
+        },
+        input: None,
+    }
+}
+
+/// Primaries and transfer that a PNG states by code points (`cICP`, third edition), as H.273 numbers.
+fn code_points(path: &Path) -> Option<(i32, i32)> {
+    let file = std::io::BufReader::new(fs::File::open(path).ok()?);
+    let reader = png::Decoder::new(file).read_info().ok()?;
+    let points = reader.info().coding_independent_code_points?;
+    Some((
+        i32::from(points.color_primaries),
+        i32::from(points.transfer_function),
+    ))
+}
+
+fn read_by_image(path: &Path, stated: &Stated) -> Result<(Probe, Frame), MediaError> {
     let bad = |error: image::ImageError| broken(path, &error);
     let mut reader = ImageReader::open(path)
         .and_then(ImageReader::with_guessed_format)
@@ -45,21 +221,14 @@ pub(crate) fn read(path: &Path, stated: &Stated) -> Result<(Probe, Frame), Media
         8
     };
     let picture = DynamicImage::from_decoder(decoder).map_err(bad)?;
+    let (primaries, transfer) = (kind == Some(ImageFormat::Png))
+        .then(|| code_points(path))
+        .flatten()
+        .unwrap_or((2, 2));
     let raw = Raw {
-        primaries: 2,
-        transfer: 2,
-        matrix: 2,
-        range: 0,
-        siting: 0,
-        width: width as usize,
-        height: height as usize,
-        rgb: true,
-        grey: false,
-        full_format: false,
-        across: 0,
-        down: 0,
-        depth,
-        still_codec: true,
+        primaries,
+        transfer,
+        ..untagged((width as usize, height as usize), depth)
     };
     let tags = tags::resolve(&raw, stated).map_err(|found| MediaError::Unsupported {
         path: path.into(),
@@ -78,33 +247,9 @@ pub(crate) fn read(path: &Path, stated: &Stated) -> Result<(Probe, Frame), Media
         Some(ImageFormat::Jpeg) => "jpeg",
         _ => "tiff",
     };
-    let mut probe = Probe {
-        path: path.into(),
-        kind: Kind::Still,
-        container: codec.into(),
-        codec: codec.into(),
-        pixel_format: format!("{colour:?}").to_lowercase(),
-        width: raw.width,
-        height: raw.height,
-        sample_aspect: Rational::new(1, 1),
-        rotation: 0,
-        display_matrix: None,
-        rate: Rational::new(1, 1),
-        variable_rate: false,
-        time_base: Rational::new(1, 1),
-        start: 0,
-        frames: 1,
-        duration_seconds: 1.0,
-        timecode: None,
-        tags,
-        format,
-        scan: Scan::Progressive,
-        alpha: colour.has_alpha(),
-        hdr: false,
-        others: Vec::new(),
-        metadata: Vec::new(),
-        notes: Vec::new(),
-    };
+    let pixel_format = format!("{colour:?}").to_lowercase();
+    let mut probe = still_probe(path, codec, &pixel_format, &planes, tags);
+    probe.alpha = colour.has_alpha();
     probe.notes = crate::probe::notes(&probe, stated);
     probe
         .notes
@@ -119,23 +264,7 @@ pub(crate) fn read(path: &Path, stated: &Stated) -> Result<(Probe, Frame), Media
             "the file says to turn the picture ({orientation:?}): it is read and patched unturned"
         ));
     }
-    let frame = Frame {
-        index: 0,
-        time: FrameTime {
-            pts: 0,
-            duration: 1,
-        },
-        suspect: false,
-        interlaced: false,
-        format,
-        width: raw.width,
-        height: raw.height,
-        store: Store::Unpacked {
-            planes: Box::new(planes),
-            alpha: None,
-        },
-        input: None,
-    };
+    let frame = frame_of(planes);
     Ok((probe, frame))
 }
 

@@ -7,8 +7,8 @@ use crate::sound::Sound;
 use crate::tags::TagCodes;
 use crate::time::{FrameTime, Rational, Timecode};
 use crate::{MediaError, Reader, ffi, file};
+use inkarnat_color::Coefficients;
 use inkarnat_color::picture::{Model, PixelFormat, Planes16, Siting, chroma_size};
-use inkarnat_color::{Coefficients, Levels};
 use std::collections::BTreeMap;
 use std::fs::{self, OpenOptions};
 use std::path::{Path, PathBuf};
@@ -105,16 +105,20 @@ impl WriterOptions {
         }
     }
 
-    /// The format of the pictures to be given: sampling and depth of the codec, narrow, chroma on the
-    /// left column.
+    /// The format of the pictures to be given: sampling and depth of the codec, chroma on the left
+    /// column, narrow; of pictures as files R'G'B'.
     #[must_use]
     pub fn format(&self) -> PixelFormat {
         PixelFormat {
-            model: Model::Ycbcr(self.coefficients),
+            model: if self.codec.is_pictures() {
+                Model::Rgb
+            } else {
+                Model::Ycbcr(self.coefficients)
+            },
             subsampling: self.codec.subsampling(),
             siting: Siting::Left,
             depth: self.codec.depth(),
-            levels: Levels::Narrow,
+            levels: self.codec.levels(),
         }
     }
 }
@@ -214,6 +218,13 @@ impl Writer {
                     source_path: source.clone(),
                 });
             }
+        }
+        if options.codec.is_pictures() {
+            return Err(MediaError::BadRequest {
+                path: path.into(),
+                found: format!("a coding of pictures ({:?})", options.codec),
+                expected: "one of clips; pictures are written by `PictureWriter`".into(),
+            });
         }
         check_options(path, &options)?;
         let clock = Clock::new(&options);
@@ -524,7 +535,7 @@ fn tag_numbers(options: &WriterOptions) -> [i32; 5] {
     ]
 }
 
-fn check_options(path: &Path, options: &WriterOptions) -> Result<(), MediaError> {
+pub(crate) fn check_options(path: &Path, options: &WriterOptions) -> Result<(), MediaError> {
     let bad = |found: String, expected: &str| {
         Err(MediaError::BadRequest {
             path: path.into(),

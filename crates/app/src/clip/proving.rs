@@ -12,7 +12,7 @@ use crate::event::Cancel;
 use crate::job::{ProveJob, ProvePerson, Proved, ProvedPerson};
 use inkarnat_color::picture::PixelFormat;
 use inkarnat_color::{Rgb, WorkingSpace};
-use inkarnat_media::{Frame, Reader};
+use inkarnat_media::{Frame, Kind, Reader};
 use inkarnat_ops::fast::Prepared;
 use inkarnat_reading::{Chosen, ClipRule, FrameReading, Pose, read_frame};
 
@@ -42,7 +42,10 @@ pub(crate) fn perform(
             of_delivered.width, of_delivered.height, of_source.width, of_source.height
         ));
     }
-    if (of_source.rate.value() - of_delivered.rate.value()).abs() > 1e-3 && job.frames > 1 {
+    // Pictures are numbered, not timed.
+    let timed = of_delivered.kind == Kind::Clip;
+    if timed && (of_source.rate.value() - of_delivered.rate.value()).abs() > 1e-3 && job.frames > 1
+    {
         faults.push(format!(
             "the delivered file has {:.3} frames a second, its source {:.3}",
             of_delivered.rate.value(),

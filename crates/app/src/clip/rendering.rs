@@ -9,11 +9,15 @@ use crate::clip::follow::clip;
 use crate::clip::open_source;
 use crate::event::Cancel;
 use crate::job::{RenderJob, RenderPart, Rendered};
+use crate::steps::cutting::counted;
 use crate::{AppError, Result};
 use inkarnat_color::dither::dither;
 use inkarnat_color::picture::{Native, PixelFormat, Planes16, Region, RowScratch, chroma_size};
 use inkarnat_color::{Chroma, Rgb};
-use inkarnat_media::{Frame, FrameTime, TagCodes, Writer, WriterOptions, Written};
+use inkarnat_media::{
+    Frame, FrameTime, Numbering, PictureWriter, Reader, TagCodes, Timecode, Writer, WriterOptions,
+    Written,
+};
 use inkarnat_ops::fast::{Prepared, PreparedFrames};
 use inkarnat_ops::{Chain, Limiter, MovingChain, Op};
 use rayon::prelude::*;
@@ -58,7 +62,7 @@ pub(crate) fn perform(
     let keeps_alpha = options.alpha;
     let (width, height) = (options.width, options.height);
     // Made here, so that what is wrong with the output is said before anything is decoded.
-    let mut writer = Writer::create(&job.output, options).map_err(clip)?;
+    let mut writer = Target::create(job, options, &reader)?;
     let mut beside = job
         .encoder_input
         .as_deref()
@@ -133,9 +137,7 @@ pub(crate) fn perform(
                 if let Some(file) = &mut beside {
                     file.add(&done.picture)?;
                 }
-                writer
-                    .write_with_alpha(&done.picture, done.alpha.as_deref(), done.time)
-                    .map_err(clip)?;
+                writer.write(&done)?;
                 written += 1;
                 progress(written, job.frames);
                 // A picture that nobody takes back is simply let go.
@@ -170,7 +172,7 @@ pub(crate) fn perform(
     if let Some(file) = beside {
         file.finish()?;
     }
-    let Written { notes, .. } = writer.finish().map_err(clip)?;
+    let Written { notes, .. } = writer.finish()?;
     let pixels = frames * (width * height) as u64;
     Ok(Rendered {
         frames,
@@ -180,6 +182,55 @@ pub(crate) fn perform(
             .as_ref()
             .map(|limiter| limiter.cost(pixels)),
     })
+}
+
+/// What is written: a clip, or pictures of their own.
+enum Target {
+    Clip(Box<Writer>),
+    Pictures(Box<PictureWriter>),
+}
+
+impl Target {
+    fn create(job: &RenderJob, options: WriterOptions, reader: &Reader) -> Result<Self> {
+        let Some(names) = &job.pictures else {
+            let writer = Writer::create(&job.output, options).map_err(clip)?;
+            return Ok(Self::Clip(Box::new(writer)));
+        };
+        let counted = counted(reader.probe());
+        let first = job.first;
+        let numbering = Numbering {
+            name: names.name.clone(),
+            first: names.first,
+            timecode: Box::new(move |index| {
+                let (rate, start) = counted?;
+                let at = inkarnat_cut::Timecode {
+                    frame: start.frame + (first + index) as i64,
+                    drop: start.drop,
+                };
+                Timecode::parse(&at.text(rate))
+            }),
+        };
+        let writer = PictureWriter::create(&job.output, options, numbering, reader.probe());
+        Ok(Self::Pictures(Box::new(writer.map_err(clip)?)))
+    }
+
+    fn write(&mut self, done: &Done) -> Result<()> {
+        match self {
+            Self::Clip(writer) => {
+                writer.write_with_alpha(&done.picture, done.alpha.as_deref(), done.time)
+            }
+            Self::Pictures(writer) => writer.write(&done.picture),
+        }
+        .map_err(clip)
+    }
+
+    fn finish(self) -> Result<Written> {
+        match self {
+            Self::Clip(writer) => writer.finish(),
+            Self::Pictures(writer) => writer.finish(),
+        }
+        .map_err(clip)
+    }
 }
 
 /// What is done to the pictures: the chain up to its limiter, and the limiter, which counts.

@@ -2,8 +2,8 @@
 
 use crate::event::Stage;
 use crate::exports::{Around, ExportFile};
-use crate::files::Output;
-use crate::job::{Job, RenderJob, Rendered};
+use crate::files::{Output, remove};
+use crate::job::{Job, PictureNames, RenderJob, Rendered};
 use crate::limit::{LimitTo, Limited};
 use crate::problem::{Context, Problem};
 use crate::seen::seen_chain_of;
@@ -18,7 +18,7 @@ use crate::{AppError, Result, exports, lists};
 use inkarnat_film::{
     Deliverable, Film, Fingerprint, InputKey, Setup, Shot, ShotId, Source, Step, StepOutcome,
 };
-use inkarnat_media::{Codec, Timecode};
+use inkarnat_media::{Codec, Kind, Probe, Timecode};
 use inkarnat_ops::{Chain, MovingChain, Op};
 use serde::Serialize;
 use serde_json::json;
@@ -386,9 +386,23 @@ pub(crate) fn timecode_at(source: &Source, frame: u64) -> Result<Option<Timecode
     }))
 }
 
-/// Where a shot's clip lies below the output directory.
-fn clip_name(shot: &Shot) -> String {
-    format!("clips/{}.mov", shot.name)
+/// Where a shot's clip lies below the output directory: a file, or a folder of pictures; of a still one picture.
+fn clip_name(shot: &Shot, codec: Codec, kind: Kind) -> String {
+    let name = &shot.name;
+    if codec.is_pictures() && kind != Kind::Still {
+        format!("clips/{name}")
+    } else {
+        format!("clips/{name}.{}", codec.extension())
+    }
+}
+
+/// The number of a shot's first picture: its timecode counted in frames from 00:00:00:00, or the frame of the source where
+/// that has no timecode.
+pub(crate) fn first_number(probe: &Probe, first: u64) -> u64 {
+    counted(probe)
+        .and_then(|(_, start)| u64::try_from(start.frame).ok())
+        .unwrap_or(0)
+        + first
 }
 
 fn render_shot(
@@ -414,7 +428,8 @@ fn render_shot(
     chain.chain.output = limiter.map(Op::Limiter).into_iter().collect();
     let (first, end) = span_with_handles(shot, &source, delivery.handles)?;
     let key = clip_key(film, &source, &chain, codec, (first, end))?;
-    let place = output.place(&clip_name(shot), film)?;
+    let probe = probe_of(&source)?;
+    let place = output.place(&clip_name(shot, codec, probe.kind), film)?;
     let known = film.deliverables()?.into_iter().any(|known| {
         known.path == place.path
             && known.key == key
@@ -439,12 +454,16 @@ fn render_shot(
         parts: Vec::new(),
         space: film.space(),
         codec,
+        pictures: codec.is_pictures().then(|| PictureNames {
+            name: shot.name.clone(),
+            first: (probe.kind != Kind::Still).then(|| first_number(&probe, first)),
+        }),
         encoder_input: delivery
             .encoder_input
             .as_ref()
             .map(|directory| directory.join(format!("{}.yuv", shot.name))),
     };
-    let _ = std::fs::remove_file(&temporary);
+    let _ = remove(&temporary);
     let outcome = context.workers.run::<Rendered>(
         &Job::Render(job),
         context.cancel,
@@ -487,7 +506,7 @@ fn render_shot(
             let deliverable =
                 place.deliverable("clip", Some(shot.id), fingerprint, key.clone(), detail);
             film.keep_clip(shot.id, &deliverable)?;
-            std::fs::rename(&temporary, &place.path).map_err(&failed)?;
+            place.put(&temporary).map_err(&failed)?;
             Ok(Rendered { notes, ..rendered })
         });
     match finished {
@@ -506,7 +525,7 @@ fn render_shot(
             ))
         }
         Err(error) => {
-            let _ = std::fs::remove_file(&temporary);
+            let _ = remove(&temporary);
             if !matches!(error, AppError::Cancelled | AppError::Film(_)) {
                 film.keep_failure(shot.id, Step::Handover, &key, &error.to_string())?;
             }

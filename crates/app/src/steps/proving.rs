@@ -35,12 +35,18 @@ pub struct Tolerance {
 }
 
 impl Tolerance {
-    /// The tolerance of a codec. Intra-frame mezzanine coding at 10 bits is held closer than
-    /// inter-frame coding.
+    /// The tolerance of a codec. Intra-frame mezzanine coding at 10 bits, and pictures that lose nothing but a rounding,
+    /// are held closer than inter-frame coding.
     #[must_use]
     pub const fn of(codec: Codec) -> Self {
         match codec {
-            Codec::ProresHq422 | Codec::Prores4444 | Codec::DnxhrHqx => Self {
+            Codec::ProresHq422
+            | Codec::Prores4444
+            | Codec::DnxhrHqx
+            | Codec::Png16
+            | Codec::Tiff16
+            | Codec::Dpx10
+            | Codec::ExrHalf => Self {
                 de00: 0.3,
                 level_pct: 0.5,
                 hue_deg: 0.5,

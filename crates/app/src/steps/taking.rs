@@ -109,7 +109,7 @@ pub(crate) fn new_source(
     context: Context<'_>,
 ) -> Result<Option<(NewSource, Probed)>> {
     let shown = clip.display();
-    let metadata = std::fs::metadata(clip).map_err(|error| match error.kind() {
+    std::fs::metadata(clip).map_err(|error| match error.kind() {
         std::io::ErrorKind::NotFound => {
             AppError::Clip(format!("{shown}: no such file; check the path"))
         }
@@ -117,11 +117,6 @@ pub(crate) fn new_source(
             "{shown}: cannot be looked at: {error}; check the path"
         )),
     })?;
-    if metadata.is_dir() {
-        return Err(AppError::Clip(format!(
-            "{shown}: a directory, expected a clip; name the files in it"
-        )));
-    }
     let unreadable = |error: std::io::Error| {
         AppError::Clip(format!(
             "{shown}: cannot be read: {error}; check its permissions"

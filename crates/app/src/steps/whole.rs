@@ -1,13 +1,13 @@
 //! A finished picture handed over whole: every frame with the fix of its shot.
 
 use crate::event::Stage;
-use crate::files::Output;
-use crate::job::{Job, RenderJob, RenderPart, Rendered};
+use crate::files::{Output, remove};
+use crate::job::{Job, PictureNames, RenderJob, RenderPart, Rendered};
 use crate::limit::Limited;
 use crate::problem::{Context, Problem};
 use crate::steps::cutting::{seen_of, used_of};
-use crate::steps::handing::{Delivery, clip_chain, clip_key, keyed};
-use crate::steps::taking::{naming, source_path};
+use crate::steps::handing::{Delivery, clip_chain, clip_key, first_number, keyed};
+use crate::steps::taking::{naming, probe_of, source_path};
 use crate::steps::transforming::{input_ops, with_input};
 use crate::{AppError, Result};
 use inkarnat_cut::{Seen, SpanKind};
@@ -167,7 +167,11 @@ fn render(
     ));
     let key = with_input(film, source, key)?;
     let name = stem(source);
-    let place = output.place(&format!("picture/{name}.mov"), film)?;
+    let below = match codec.is_pictures() {
+        true => format!("picture/{name}"),
+        false => format!("picture/{name}.{}", codec.extension()),
+    };
+    let place = output.place(&below, film)?;
     let known = film.deliverables()?.into_iter().any(|known| {
         known.path == place.path
             && known.key == key
@@ -177,6 +181,7 @@ fn render(
         return Ok((format!("{} is there", place.shown.display()), true));
     }
     let temporary = place.temporary();
+    let number = first_number(&probe_of(source)?, 0);
     let job = RenderJob {
         source: path,
         input: input_ops(film, source)?,
@@ -189,9 +194,13 @@ fn render(
         parts,
         space: film.space(),
         codec,
+        pictures: codec.is_pictures().then(|| PictureNames {
+            name: name.clone(),
+            first: Some(number),
+        }),
         encoder_input: None,
     };
-    let _ = std::fs::remove_file(&temporary);
+    let _ = remove(&temporary);
     let rendered: Result<Rendered> = context.workers.run(
         &Job::Render(job),
         context.cancel,
@@ -210,7 +219,7 @@ fn render(
             ),
         })
         .inspect_err(|_| {
-            let _ = std::fs::remove_file(&temporary);
+            let _ = remove(&temporary);
         })?;
     let failed = AppError::writing(&place.shown);
     let fingerprint = Fingerprint::of_file(&temporary).map_err(&failed)?;
@@ -235,7 +244,7 @@ fn render(
     });
     let file = place.deliverable("picture", None, fingerprint, key, detail);
     film.keep_files(&[file])?;
-    std::fs::rename(&temporary, &place.path).map_err(&failed)?;
+    place.put(&temporary).map_err(&failed)?;
     for note in &notes {
         context.note(&name, note);
     }

@@ -256,6 +256,14 @@ pub(crate) enum CodecChoice {
     H264EightBit,
     /// HEVC Main 4:2:2 10.
     Hevc,
+    /// Pictures, one a frame: PNG, 16 bits.
+    Png,
+    /// Pictures, one a frame: TIFF, 16 bits.
+    Tiff,
+    /// Pictures, one a frame: DPX, 10 bits.
+    Dpx,
+    /// Pictures, one a frame: OpenEXR, half floats of linear light.
+    Exr,
     /// No clips.
     None,
 }
@@ -269,6 +277,10 @@ impl CodecChoice {
             Self::H264 => Some(Codec::H264High422Ten),
             Self::H264EightBit => Some(Codec::H264High),
             Self::Hevc => Some(Codec::Hevc422Ten),
+            Self::Png => Some(Codec::Png16),
+            Self::Tiff => Some(Codec::Tiff16),
+            Self::Dpx => Some(Codec::Dpx10),
+            Self::Exr => Some(Codec::ExrHalf),
             Self::None => None,
         }
     }
