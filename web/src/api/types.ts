@@ -505,7 +505,7 @@ export interface components {
         /** @description Who chose a fix. */
         ChosenBy: "rule" | "editor";
         /** @description How clips are coded. */
-        CodecChoice: "prores" | "prores4444" | "dnxhr_hqx" | "h264" | "h264_eight_bit" | "hevc" | "none";
+        CodecChoice: "prores" | "prores4444" | "dnxhr_hqx" | "h264" | "h264_eight_bit" | "hevc" | "png" | "tiff" | "dpx" | "exr" | "none";
         /** @description A fix to be copied. */
         CopyOrder: {
             /** @description Where to. */
