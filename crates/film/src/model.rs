@@ -331,7 +331,8 @@ pub struct StepRecord {
 pub struct Deliverable {
     /// Where it is, from the root of the file system.
     pub path: PathBuf,
-    /// `clip`, `cdl`, `lut`, `keyframes` or `readings`.
+    /// `clip`, `earlier` (a clip that another one of its shot has followed), `picture` (a whole one), `cdl`, `lut`, `list`,
+    /// `keyframes`, `report` or `readings`.
     pub kind: String,
     /// The shot that it shows, for a clip.
     pub shot: Option<ShotId>,

@@ -217,8 +217,9 @@ impl Film {
                 "DELETE FROM step WHERE shot_id = ?1 AND step = 'prove'",
                 params![shot],
             )?;
+            // What was handed over of the shot before stays known as ours, so that it can be replaced where it lies.
             t.execute(
-                "DELETE FROM deliverable WHERE shot_id = ?1 AND kind = 'clip'",
+                "UPDATE deliverable SET kind = 'earlier', shot_id = NULL WHERE shot_id = ?1 AND kind = 'clip'",
                 params![shot],
             )?;
             insert_deliverable(t, deliverable)?;

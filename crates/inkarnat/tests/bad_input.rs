@@ -101,7 +101,7 @@ fn every_kind_of_bad_clip_beside_a_good_one() {
     .says(&["cut_front.mov", "cut off"])
     .says(&["cut_back.mov", "cut off"])
     .says(&["zero.mkv"])
-    .says(&["folder.mov", "directory"]);
+    .says(&["folder.mov", "a folder without numbered pictures"]);
     // Once where it happens and once in the list at the end.
     assert_eq!(ran.err.matches("no such file").count(), 2, "{}", ran.err);
     let film = shown(at, "out/out.inkarnat");

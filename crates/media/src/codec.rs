@@ -57,7 +57,7 @@ impl Coding {
 
 impl Codec {
     /// All codings of clips, for tests that loop over every one.
-    pub const ALL: [Self; 6] = [
+    pub const CLIPS: [Self; 6] = [
         Self::ProresHq422,
         Self::Prores4444,
         Self::DnxhrHqx,

@@ -120,6 +120,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/limits": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        /** Every shot that was handed over, held against EBU R 103: source and delivered file. */
+        get: operations["get_limits"];
+        put?: never;
+        post?: never;
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/people": {
         parameters: {
             query?: never;
@@ -199,6 +216,23 @@ export interface paths {
         put?: never;
         /** Chooses the fix of the shot's setup. */
         post: operations["post_shots__shot__choose"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
+    "/api/shots/{shot}/constant": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Holds the fix of a shot the same in all frames, or lets it follow the light; and fixes. */
+        post: operations["post_shots__shot__constant"];
         delete?: never;
         options?: never;
         head?: never;
@@ -358,6 +392,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/shots/{shot}/undraw": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Takes a drawn patch back, reads what is left and fixes. */
+        post: operations["post_shots__shot__undraw"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/state": {
         parameters: {
             query?: never;
@@ -506,6 +557,11 @@ export interface components {
         ChosenBy: "rule" | "editor";
         /** @description How clips are coded. */
         CodecChoice: "prores" | "prores4444" | "dnxhr_hqx" | "h264" | "h264_eight_bit" | "hevc" | "png" | "tiff" | "dpx" | "exr" | "none";
+        /** @description Whether a fix may follow the light inside a shot. */
+        ConstantOrder: {
+            /** @description Whether it is the same in all frames, whatever the light does. */
+            constant: boolean;
+        };
         /** @description A fix to be copied. */
         CopyOrder: {
             /** @description Where to. */
@@ -702,7 +758,7 @@ export interface components {
         };
         /** @description Which fix a setup gets. */
         FixChoice: "rule" | "picture" | "mids" | "skin" | {
-            cdl: components["schemas"]["CdlReport"];
+            numbers: components["schemas"]["Numbers"];
         };
         /** @description The fix of a shot. */
         FixReport: {
@@ -828,6 +884,20 @@ export interface components {
             /** @description Whether to keep it. */
             kept: boolean;
         };
+        /** @description Where a key on skin lies. */
+        KeyNumbers: {
+            /** @description Hue, degrees on the Cb/Cr plane. */
+            hue: components["schemas"]["WindowNumbers"];
+            /**
+             * Format: uint
+             * @description Which of the keys of the fix, in their order, from 0.
+             */
+            key: number;
+            /** @description Luma, 1 = reference white. */
+            level: components["schemas"]["WindowNumbers"];
+            /** @description Chroma magnitude, axes ±0.5. */
+            saturation: components["schemas"]["WindowNumbers"];
+        };
         /** @description A CDL at a source frame. */
         KeyframeReport: {
             /** @description What holds there. */
@@ -861,6 +931,8 @@ export interface components {
              */
             what: string;
         };
+        /** @description Limits of delivery for R', G' and B' (EBU R 103). */
+        LimitChoice: "preferred" | "nominal";
         /** @description What a limiter did to a clip: luma and hue kept, saturation given up (ITU-R BT.601-7 clause 2.5.5). */
         LimitedReport: {
             /**
@@ -936,6 +1008,16 @@ export interface components {
         };
         /** @description Nothing is asked beside the address. */
         Nothing: Record<string, never>;
+        /** @description Numbers in place of those of the fix in force. */
+        Numbers: {
+            /**
+             * @description In place of its first CDL; null leaves that.
+             * @default null
+             */
+            cdl: components["schemas"]["CdlReport"] | null;
+            /** @description In place of keys on skin; those that are not named stay. */
+            keys?: components["schemas"]["KeyNumbers"][];
+        };
         /** @description An outline in fractions of picture width and height. */
         OutlineShape: {
             ellipse: {
@@ -953,6 +1035,10 @@ export interface components {
             file: string;
             /** @description Name of the film. */
             film: string;
+            /** @description Whether a look lies over the fix of some shot. */
+            has_look: boolean;
+            /** @description Whether a finished picture is in the film, which can be handed over whole. */
+            has_picture: boolean;
             /** @description What can be taken back and again. */
             history: components["schemas"]["HistoryReport"];
             /** @description Everybody, in the order in which they first appear. */
@@ -1101,6 +1187,8 @@ export interface components {
             proof?: components["schemas"]["Point"] | null;
             /** @description The state of this person here. */
             state: components["schemas"]["ShotState"];
+            /** @description Why it is that, where it is `unread`, `off aim` or `short`. */
+            why?: string | null;
             /**
              * Format: double
              * @description Width of the aim, CIEDE2000.
@@ -1147,6 +1235,8 @@ export interface components {
             proof?: components["schemas"]["ReadingReport"] | null;
             /** @description The state of this person here. */
             state: components["schemas"]["ShotState"];
+            /** @description Why it is that, in a plain sentence, where it is `unread`, `off aim` or `short`; else null. */
+            why?: string | null;
         };
         /** @description Readings of one person through time. */
         PersonSeries: {
@@ -1273,8 +1363,10 @@ export interface components {
             mids: components["schemas"]["ReachReport"];
             /** @description Balance of the whole frame. */
             picture: components["schemas"]["ReachReport"];
-            /** @description Skin alone; null until it is solved. */
+            /** @description Skin alone; null where no key was laid on it. */
             skin?: components["schemas"]["ReachReport"] | null;
+            /** @description Why no key was laid on skin, in a plain sentence; null where one was. */
+            skin_not_solved?: string | null;
         };
         /** @description A reading of a shot. Uncertainties are standard ones (k = 1). */
         ReadingReport: {
@@ -1407,6 +1499,22 @@ export interface components {
             /** @description Its shots in film order. */
             shots: string[];
         };
+        /** @description A delivered clip and its source held against the limits of delivery. */
+        ShotLimits: {
+            /** @description The delivered file. */
+            after?: components["schemas"]["LimitsReport"] | null;
+            /** @description The source; null where it was not proved since the last change. */
+            before?: components["schemas"]["LimitsReport"] | null;
+            /**
+             * Format: int64
+             * @description The film's number of the shot.
+             */
+            id: number;
+            /** @description What a limiter did to the clip; null where none was asked for. */
+            limited?: components["schemas"]["LimitedReport"] | null;
+            /** @description Its name. */
+            shot: string;
+        };
         /** @description How a shot stands. */
         ShotReport: {
             /** @description Why the last step on this shot failed; null where none did. */
@@ -1418,10 +1526,20 @@ export interface components {
              * @description First source frame.
              */
             in_frame: number;
+            /**
+             * @description The file that brings the clip's own signal to the working signal; null where it is that already.
+             * @default null
+             */
+            input: string | null;
             /** @description Spans and parts of the picture that are left out of every reading and statistic. */
             left_out: components["schemas"]["LeftOutReport"][];
             /** @description What a limiter did to the clip that was handed over; null where none was asked for. */
             limited?: components["schemas"]["LimitedReport"] | null;
+            /**
+             * @description The file of the look over the fix, through which readings are seen; null without one.
+             * @default null
+             */
+            look: string | null;
             /** @description The editor's note; null where there is none. */
             note?: string | null;
             /** @description What was assumed or noticed, one line each. */
@@ -1449,6 +1567,8 @@ export interface components {
             timecode_in?: string | null;
             /** @description Where the cut uses it; null for a clip taken in whole. */
             used?: components["schemas"]["UsedReport"] | null;
+            /** @description Why nobody is read in it, in a plain sentence, where it is `unread`; else null. */
+            why_unread?: string | null;
         };
         /** @description The state of a shot or of a person in it. */
         ShotState: "unread" | "off aim" | "on aim" | "kept" | "short" | "proved";
@@ -1458,6 +1578,8 @@ export interface components {
             by_hand: number[][];
             /** @description Every face that was found, where it lies. */
             faces: components["schemas"]["FaceView"][];
+            /** @description Whether the editor holds the fix constant, whatever the light does. */
+            held_constant: boolean;
             /**
              * Format: int64
              * @description The film's number of it.
@@ -1468,6 +1590,11 @@ export interface components {
              *     from the shot's first. Empty where the fix is constant.
              */
             light: number[][];
+            /**
+             * Format: uint64
+             * @description Where the light changes and could be followed: the source frame whose light the others are brought to.
+             */
+            light_reference?: number | null;
             /** @description Every patch, where it lies in each frame. */
             patches: components["schemas"]["PatchView"][];
             /**
@@ -1551,11 +1678,6 @@ export interface components {
              */
             sat_ratio: number;
         };
-        /** @description Numbers to try. */
-        TryOrder: {
-            /** @description The CDL in place of the first one of the fix. */
-            cdl: components["schemas"]["CdlReport"];
-        };
         /** @description Two colours of light on one face, with both readings. */
         TwoLightsReport: {
             /**
@@ -1583,6 +1705,16 @@ export interface components {
              * @description Level of the side that is read, percent.
              */
             key_level_pct: number;
+        };
+        /** @description A drawn patch to be taken back. */
+        UndrawOrder: {
+            /**
+             * Format: uint64
+             * @description The source frame that it was drawn on.
+             */
+            frame: number;
+            /** @description Whose skin it is. */
+            person: string;
         };
         /** @description Where the cut uses a shot. */
         UsedReport: {
@@ -1631,6 +1763,24 @@ export interface components {
         WhichForm: "screen" | "screen_exact" | "signal" | "still16";
         /** @description Which version of a picture. */
         WhichSide: "before" | "after" | "table";
+        /** @description A soft range: 1 on a flat top, 0 outside, smooth flanks between. */
+        WindowNumbers: {
+            /**
+             * Format: double
+             * @description Middle of the flat top.
+             */
+            centre: number;
+            /**
+             * Format: double
+             * @description Width of each flank, above 0.
+             */
+            softness: number;
+            /**
+             * Format: double
+             * @description Full width of the flat top, 0 or more.
+             */
+            width: number;
+        };
         /** @description Long work to be started. */
         WorkOrder: {
             /** @description Their paths. */
@@ -1650,10 +1800,22 @@ export interface components {
             directory: string;
             /** @constant */
             do: "hand_over";
+            /** @description Limits that clips and tables are kept inside at the cost of saturation; without it nothing is limited. */
+            limit?: components["schemas"]["LimitChoice"] | null;
+            /**
+             * @description The look is in the clips, and tables of fix and look stand beside those of the fix.
+             * @default false
+             */
+            look: boolean;
             /** @description Name of the version that is recorded; without it, "version" and the next number. */
             name?: string | null;
             /** @description Only what has changed since that version, with handles of 12 frames. */
             since?: string | null;
+            /**
+             * @description A finished picture as one file, every shot with its fix, in place of a clip of each shot; not with `since`.
+             * @default false
+             */
+            whole: boolean;
         } | {
             /** @constant */
             do: "prove";
@@ -1677,6 +1839,8 @@ export interface components {
              * @description Area outside the preferred limits, percent.
              */
             preferred_pct: number;
+            /** @description Its timecode; null where the source has none. */
+            timecode?: string | null;
             /**
              * Format: double
              * @description Area outside the total limits, percent.
@@ -2159,6 +2323,71 @@ export interface operations {
             };
         };
     };
+    get_limits: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody?: never;
+        responses: {
+            /** @description The answer. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["ShotLimits"][];
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
     post_people: {
         parameters: {
             query?: never;
@@ -2443,6 +2672,78 @@ export interface operations {
         requestBody: {
             content: {
                 "application/json": components["schemas"]["ChooseOrder"];
+            };
+        };
+        responses: {
+            /** @description The answer. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Done"];
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    post_shots__shot__constant: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description The film's number of the shot. */
+                shot: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["ConstantOrder"];
             };
         };
         responses: {
@@ -2951,10 +3252,17 @@ export interface operations {
     get_shots__shot__table: {
         parameters: {
             query?: {
-                /** @description What follows the first CDL alone, over twice the domain; else the whole fix, as it is exported. */
-                after_cdl?: boolean;
                 /** @description Source frame whose fix is wanted, where the fix follows the light; without it the shot's middle one. */
                 frame?: number;
+                /**
+                 * @description A part of the fix alone, over twice the domain: from this operation on, counted from 0. Without it the whole fix, as
+                 *     it is exported.
+                 */
+                from?: number;
+                /** @description The look over the fix instead. */
+                look?: boolean;
+                /** @description The operation before which that part ends; without it, it goes to the last. */
+                to?: number;
             };
             header?: never;
             path: {
@@ -3108,7 +3416,7 @@ export interface operations {
         };
         requestBody: {
             content: {
-                "application/json": components["schemas"]["TryOrder"];
+                "application/json": components["schemas"]["Numbers"];
             };
         };
         responses: {
@@ -3119,6 +3427,78 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["Tried"];
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    post_shots__shot__undraw: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path: {
+                /** @description The film's number of the shot. */
+                shot: number;
+            };
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["UndrawOrder"];
+            };
+        };
+        responses: {
+            /** @description The answer. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["JobView"];
                 };
             };
             /** @description The request does not fit the film. */

@@ -431,7 +431,8 @@ fn render_shot(
     let probe = probe_of(&source)?;
     let place = output.place(&clip_name(shot, codec, probe.kind), film)?;
     let known = film.deliverables()?.into_iter().any(|known| {
-        known.path == place.path
+        known.kind == "clip"
+            && known.path == place.path
             && known.key == key
             && Fingerprint::of_file(&place.path).is_ok_and(|print| print == known.fingerprint)
     });

@@ -109,7 +109,7 @@ mod tests {
         };
         assert_eq!(of("S1.0001234.exr").as_deref(), Some("S1.|1234|exr"));
         assert_eq!(of("S1_007.TIF").as_deref(), Some("S1_|7|tif"));
-        for bad in ["notes.txt", ".S1.0001.png", "S1.png", "0001"] {
+        for bad in ["notes.txt", ".S1.0001.png", "S.png", "0001"] {
             assert_eq!(of(bad), None, "{bad}");
         }
     }

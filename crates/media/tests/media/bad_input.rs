@@ -58,7 +58,7 @@ fn each_kind_of_bad_file_is_told_apart() {
     fs::create_dir(at("folder.mov")).unwrap();
     assert!(matches!(
         told(probe(at("folder.mov")), "folder.mov"),
-        MediaError::Unreadable { .. }
+        MediaError::Unsupported { .. }
     ));
     let sound = ffmpeg("-f lavfi -i sine=440:d=1 -c:a aac", &at("sound.mov"));
     let sound = told(probe(sound), "sound.mov");
@@ -244,7 +244,7 @@ fn outputs_never_touch_sources_or_other_files() {
 #[ignore = "started by a_full_disk_is_said_and_leaves_nothing"]
 fn under_a_file_limit() {
     let folder = std::path::PathBuf::from(std::env::var("INKARNAT_TEST_FOLDER").unwrap());
-    for codec in Codec::ALL {
+    for codec in Codec::CLIPS {
         let target = folder.join(format!("{codec:?}.mov"));
         let error = copy(&folder.join("a.mov"), &target, codec).expect_err("a full disk");
         assert!(matches!(error, MediaError::DiskFull { .. }), "{error:?}");

@@ -45,7 +45,7 @@ fn frames_times_tags_timecode_and_sound_are_kept() {
     ] {
         let source = source(folder.path(), name, &coding);
         let before = probe(&source).unwrap();
-        for codec in Codec::ALL {
+        for codec in Codec::CLIPS {
             let target = folder.path().join(format!("{name}_{codec:?}.mov"));
             let written = copy(&source, &target, codec).unwrap();
             assert_eq!(written.frames, 60);
@@ -108,6 +108,9 @@ fn frames_times_tags_timecode_and_sound_are_kept() {
                 Codec::DnxhrHqx => {
                     is("profile", "DNXHR HQX");
                     is("codec_tag_string", "AVdh");
+                }
+                Codec::Png16 | Codec::Tiff16 | Codec::Dpx10 | Codec::ExrHalf => {
+                    panic!("{codec:?} is no clip")
                 }
                 Codec::H264High => {
                     is("profile", "High");
@@ -188,7 +191,7 @@ fn a_source_in_quicktime_keeps_its_time_base() {
         "a.mov",
         "-c:v libx264 -pix_fmt yuv420p -c:a aac",
     );
-    for codec in Codec::ALL {
+    for codec in Codec::CLIPS {
         let target = folder.path().join(format!("{codec:?}.mov"));
         copy(&source, &target, codec).unwrap();
         let (a, b) = (probe(&source).unwrap(), probe(&target).unwrap());
@@ -224,7 +227,7 @@ fn a_varying_rate_keeps_every_time() {
             })
             .collect::<Vec<_>>()
     };
-    for codec in Codec::ALL {
+    for codec in Codec::CLIPS {
         let target = folder.path().join(format!("{codec:?}.mov"));
         copy(&source, &target, codec).unwrap();
         let (a, b) = (times(&source), times(&target));
@@ -264,7 +267,7 @@ fn shape_rotation_and_odd_sizes_are_kept() {
         &folder.path().join("turned.mp4"),
     );
     turn(&turned);
-    for codec in Codec::ALL {
+    for codec in Codec::CLIPS {
         let target = folder.path().join(format!("odd_{codec:?}.mov"));
         match copy(&source, &target, codec) {
             Ok(written) => {
@@ -298,7 +301,7 @@ fn codes_come_back_close_and_the_same_input_gives_the_same_bytes() {
         ),
         &folder.path().join("a.mkv"),
     );
-    for codec in Codec::ALL {
+    for codec in Codec::CLIPS {
         let (one, two) = (
             folder.path().join(format!("{codec:?}_1.mov")),
             folder.path().join(format!("{codec:?}_2.mov")),
