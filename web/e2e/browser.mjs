@@ -37,7 +37,7 @@ export async function pageIn(running, viewport = { width: 1280, height: 720 }) {
   const page = await context.newPage();
   const complaints = [];
   page.on("console", (message) => {
-    if (message.type() === "error") complaints.push(message.text());
+    if (message.type() === "error") complaints.push(`${message.text()} ${message.location().url}`);
   });
   page.on("pageerror", (error) => {
     complaints.push(String(error));

@@ -29,12 +29,8 @@ const EDGE_STRAY: f64 = 0.05;
 const BLOWN_LOOKED_AT: usize = 48;
 /// Pixels that the optimiser looks at; limits are checked on all of them.
 const FEW: usize = 160;
-/// Skin pixels that the optimiser looks at, of one person alone; of several, so many of each that the time of a step hardly
-/// grows with them. What the few lack against all is measured in the source and added.
+/// Skin pixels of a person that the optimiser looks at. With fewer of each of several people it ended beside the optimum.
 const FEW_SKIN: usize = 100;
-const LEAST_FEW_SKIN: usize = 40;
-/// Of all of them together.
-const FEW_SKIN_OF_ALL: usize = 200;
 /// Half the range over which new clipping begins to count in the objective: eight 10-bit codes.
 const EASED: f64 = 16.0 * HALF_CODE;
 /// Step to either side over which the noise gain is taken, signal units.
@@ -214,13 +210,10 @@ impl Ready {
             outside,
             ..
         } = evidence;
-        let few_skin = (FEW_SKIN_OF_ALL / skin.len().max(1)).clamp(LEAST_FEW_SKIN, FEW_SKIN);
         let people = skin
             .into_iter()
             .zip(&values)
-            .map(|(pixels, value)| {
-                SkinSet::new(pixels, *value, light_colour, (space, &lab, &look), few_skin)
-            })
+            .map(|(pixels, value)| SkinSet::new(pixels, *value, light_colour, (space, &lab, &look)))
             .collect();
 
         let mut by_luma: Vec<[f64; 3]> = picture.clone();
@@ -483,7 +476,6 @@ impl SkinSet {
         before: SkinValue,
         light_colour: [f64; 3],
         (space, lab, look): (WorkingSpace, &LabConverter, &Look),
-        few_skin: usize,
     ) -> Self {
         let mut lumas: Vec<f64> = pixels.iter().map(|p| space.coefficients.luma(*p)).collect();
         lumas.sort_by(f64::total_cmp);
@@ -519,7 +511,7 @@ impl SkinSet {
                 .luma(*a)
                 .total_cmp(&space.coefficients.luma(*b))
         });
-        let few = thinned(&by_luma, few_skin);
+        let few = thinned(&by_luma, FEW_SKIN);
         let off = |all: &[[f64; 3]], some: &[[f64; 3]]| {
             let (all, some) = (trimmed_means(all, space), trimmed_means(some, space));
             inkarnat_color::Ycbcr {

@@ -183,7 +183,7 @@ pub(crate) fn read(path: &Path) -> Result<Read, MediaError> {
         .map(ToString::to_string)
         .or_else(|| {
             layer.other.iter().find_map(|(name, value)| match value {
-                AttributeValue::Text(text) if name.to_string() == "comments" => {
+                AttributeValue::Text(text) if name.eq_case_insensitive("comments") => {
                     Some(text.to_string())
                 }
                 _ => None,
