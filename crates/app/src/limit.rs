@@ -56,6 +56,21 @@ impl Limited {
         serde_json::from_value(clip.detail["limited"].clone()).ok()
     }
 
+    /// What rendering said of the limiter that it was given; `None` without one.
+    pub(crate) fn made(
+        to: Option<LimitTo>,
+        limiter: Option<Limiter>,
+        counted: Option<(f64, f64)>,
+    ) -> Option<Self> {
+        let (changed_pct, largest_loss_pct) = counted?;
+        Some(Self {
+            to: to?,
+            limiter: limiter?,
+            changed_pct,
+            largest_loss_pct,
+        })
+    }
+
     /// One line.
     pub(crate) fn said(&self) -> String {
         format!(

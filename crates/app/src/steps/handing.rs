@@ -485,14 +485,7 @@ fn render_shot(
         .and_then(|rendered| {
             let failed = AppError::writing(&place.shown);
             let fingerprint = Fingerprint::of_file(&temporary).map_err(&failed)?;
-            let limited = delivery.limit.zip(limiter).zip(rendered.limited).map(
-                |((to, limiter), (changed_pct, largest_loss_pct))| Limited {
-                    to,
-                    limiter,
-                    changed_pct,
-                    largest_loss_pct,
-                },
-            );
+            let limited = Limited::made(delivery.limit, limiter, rendered.limited);
             let mut notes = rendered.notes.clone();
             notes.extend(limited.as_ref().map(Limited::said));
             let detail = json!({

@@ -77,10 +77,16 @@ pub(crate) fn hand_over(
         ));
     }
     let count = pictures.len();
+    let mut names: Vec<String> = Vec::new();
     for (index, (source, seen)) in pictures.iter().enumerate() {
-        let name = stem(source);
+        // Two files of one name may lie in different folders: one must not take the other's place.
+        let name = match names.iter().filter(|known| **known == stem(source)).count() {
+            0 => stem(source),
+            others => format!("{}-{}", stem(source), others + 1),
+        };
+        names.push(stem(source));
         context.begun(Stage::Handover, &name, (index + 1, count));
-        match render(film, output, (source, seen), order, context) {
+        match render(film, output, (&name, source, seen), order, context) {
             Ok((summary, unchanged)) => {
                 context.ended(Stage::Handover, &name, summary, unchanged);
             }
@@ -120,7 +126,7 @@ fn spans_of(shots: &[Shot], seen: &Seen) -> Vec<(u64, u64)> {
 fn render(
     film: &mut Film,
     output: &Output,
-    (source, seen): (&Source, &Seen),
+    (name, source, seen): (&str, &Source, &Seen),
     (codec, delivery): (Codec, &Delivery),
     context: Context<'_>,
 ) -> Result<(String, bool)> {
@@ -166,7 +172,6 @@ fn render(
         &keyed_parts,
     ));
     let key = with_input(film, source, key)?;
-    let name = stem(source);
     let below = match codec.is_pictures() {
         true => format!("picture/{name}"),
         false => format!("picture/{name}.{}", codec.extension()),
@@ -195,7 +200,7 @@ fn render(
         space: film.space(),
         codec,
         pictures: codec.is_pictures().then(|| PictureNames {
-            name: name.clone(),
+            name: name.to_owned(),
             first: Some(number),
         }),
         encoder_input: None,
@@ -204,7 +209,7 @@ fn render(
     let rendered: Result<Rendered> = context.workers.run(
         &Job::Render(job),
         context.cancel,
-        context.progress(Stage::Handover, &name),
+        context.progress(Stage::Handover, name),
     );
     let rendered = rendered
         .map_err(|error| match error {
@@ -223,14 +228,7 @@ fn render(
         })?;
     let failed = AppError::writing(&place.shown);
     let fingerprint = Fingerprint::of_file(&temporary).map_err(&failed)?;
-    let limited = delivery.limit.zip(limiter).zip(rendered.limited).map(
-        |((to, limiter), (changed_pct, largest_loss_pct))| Limited {
-            to,
-            limiter,
-            changed_pct,
-            largest_loss_pct,
-        },
-    );
+    let limited = Limited::made(delivery.limit, limiter, rendered.limited);
     let mut notes = rendered.notes;
     notes.extend(limited.as_ref().map(Limited::said));
     let detail = json!({
@@ -246,7 +244,7 @@ fn render(
     film.keep_files(&[file])?;
     place.put(&temporary).map_err(&failed)?;
     for note in &notes {
-        context.note(&name, note);
+        context.note(name, note);
     }
     Ok((
         format!(
