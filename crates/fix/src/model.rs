@@ -67,7 +67,7 @@ const HIGHEST_START: f64 = 0.9;
 /// flattest slope that a [`Shoulder`] may have leaves room for.
 const EASE: f64 = 0.55;
 /// Mean slope of a spread of the lights; its steepest part stays below the steepest that a [`Shoulder`] may be, 4.
-const SPREAD: f64 = 2.2;
+const SPREAD: f64 = 2.0;
 
 impl Family {
     pub(crate) fn build(self, p: &Parameters) -> Move {

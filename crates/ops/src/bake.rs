@@ -52,8 +52,8 @@ impl Chain {
     /// The whole chain as one table of `size³` nodes over a domain.
     ///
     /// Between nodes a bent curve lies to one side of the table. Nodes are therefore moved by half of what the table is off
-    /// midway to their neighbours, so that it lies to both sides, half as far (a node at an end of an axis is not moved for
-    /// that axis: black and white stay exact). Where that makes the largest difference or the mean square no smaller, nodes
+    /// midway to their neighbours, so that it lies to both sides, half as far (a node at black, at white or at an end
+    /// of an axis is not moved for that axis: signal that is clipped piles up there). Where that makes the largest difference or the mean square no smaller, nodes
     /// are exact.
     ///
     /// `size` is 2–256; other sizes give a table that [`Lut3d::validate`] refuses.
@@ -115,6 +115,15 @@ impl Chain {
         let mut moves = vec![[0.0; 3]; lut.table.len()];
         let places = exact.places;
         let table = FastLut::new(lut);
+        let stays: [Vec<bool>; 3] = std::array::from_fn(|c| {
+            (0..lut.size)
+                .map(|at| {
+                    let signal = node(at, lut.size, lut.domain_min[c], lut.domain_max[c]);
+                    let near = |mark: f64| (signal - mark).abs() < 1e-9;
+                    at == 0 || at + 1 == lut.size || near(0.0) || near(1.0)
+                })
+                .collect()
+        });
         let mut worst = (0.0, [0; 3]);
         let mut suspects: Vec<(f64, [usize; 3])> = Vec::new();
         let (mut sum, mut squares) = (0.0, 0.0);
@@ -136,7 +145,7 @@ impl Chain {
                     let within = place.map(|place| (place / 2).min(lut.size - 2));
                     keep_worst(&mut suspects, (largest, within));
                 }
-                even_out(&mut moves, lut.size, place, off);
+                even_out(&mut moves, &stays, place, off);
             }
         }
         let mut found = self.probe(lut, on_grid(lut, worst.1, places));
@@ -257,21 +266,26 @@ fn plane(lut: &Lut3d, blue: usize) -> [Vec<f32>; 3] {
     ]
 }
 
-/// Lets what is off midway between two nodes of one axis move both, each by a quarter: half of it from either side.
-fn even_out(moves: &mut [[f32; 3]], size: usize, place: [usize; 3], off: [f32; 3]) {
+/// Of what a table is off midway between two nodes: what each is moved by, half of it from either side; and what one is moved by
+/// where the other stays, which is where the largest difference within such a cell is least together with the next cell's.
+const BOTH: f32 = 0.25;
+const ALONE: f32 = 0.436;
+
+/// Lets what is off midway between two nodes of one axis move both.
+fn even_out(moves: &mut [[f32; 3]], stays: &[Vec<bool>; 3], place: [usize; 3], off: [f32; 3]) {
+    let size = stays[0].len();
     let mut odd = (0..3).filter(|c| place[*c] % 2 == 1);
     let (Some(axis), None) = (odd.next(), odd.next()) else {
         return;
     };
     let strides = [1, size, size * size];
     let low: usize = (0..3).map(|c| place[c] / 2 * strides[c]).sum();
-    for (node, at) in [
-        (low, place[axis] / 2),
-        (low + strides[axis], place[axis] / 2 + 1),
-    ] {
-        if at > 0 && at + 1 < size {
+    let at = place[axis] / 2;
+    for (node, own, other) in [(low, at, at + 1), (low + strides[axis], at + 1, at)] {
+        if !stays[axis][own] {
+            let share = if stays[axis][other] { ALONE } else { BOTH };
             for (by, off) in moves[node].iter_mut().zip(off) {
-                *by += off / 4.0;
+                *by += share * off;
             }
         }
     }
