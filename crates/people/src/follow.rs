@@ -114,7 +114,8 @@ pub struct FaceTrack {
     /// The best score of the detector, 0–1.
     pub score: f64,
     /// How much the face changes in itself: a picture on a wall does not.
-    #[serde(default)]
+    // Under a name of its own: films kept a plain number as `liveliness` before.
+    #[serde(default, rename = "changes")]
     pub liveliness: Liveliness,
 }
 
