@@ -8,8 +8,8 @@ follows. Four figures, in widths of the face and shares:
   place on the skin keeps its shares of the three, so the shares that fit the whole shot best say which place the middle lies on,
   and what is left is how far it wanders from it;
 - precision: the share of chosen pixels that the truth calls skin of that person, coverage at least one half, in the middle frame;
-- recall: the share of what the same rule chooses from the truth's own regions (forehead, key-side cheek and flank of the nose,
-  painted on the heads) that is chosen, in the middle frame.
+- recall: the share of what the same rule chooses from the truth's own regions (forehead, cheek and flank of the nose,
+  painted on the heads) that is chosen, in the middle frame, on the side of the face that the tool reads.
 """
 
 import json
@@ -78,8 +78,9 @@ def main():
             for k, person in enumerate(truth["people"]):
                 box = person["face"][middle]
                 width = (box[2] - box[0]) * size[0] if box else 100
-                parts = [folder / "truth" / f"{truth['clip']}_{part}{k}.pgm" for part in ("forehead", "cheek", "flank")]
-                masks.append(",".join([*map(str, parts), f"{width:.1f}"]))
+                for side in ("right", "left"):
+                    parts = [folder / "truth" / f"{truth['clip']}_{part}{k}.pgm" for part in ("forehead", f"cheek_{side}", f"flank_{side}")]
+                    masks.append(",".join([*map(str, parts), f"{width:.1f}"]))
             faces, ruled = found(program, folder / "clips" / f"{truth['clip']}.mov", middle, masks, scratch)
             used = set()
             for k, person in enumerate(truth["people"]):
@@ -111,7 +112,8 @@ def main():
                 pixels = np.array(face["chosen"], int)
                 share = float((cover[pixels] >= 128).mean()) if len(pixels) else float("nan")
                 precise.append(share)
-                rule = set(ruled[k])
+                # Of the side that the tool reads: in even light either is the key side.
+                rule = set(ruled[2 * k + (face["key"] == "Left")])
                 recall = len(rule.intersection(face["chosen"])) / len(rule) if rule else float("nan")
                 recalled.append(recall)
                 print(

@@ -58,7 +58,7 @@ pub(crate) struct FaceFacts {
     pub(crate) score: f64,
     /// Views in its mean embedding.
     pub(crate) views: u32,
-    /// Median movement in itself between two looks, over its width.
+    /// Lasting change in itself, over its width.
     pub(crate) liveliness: f64,
     /// Whether it may be a picture of a face; unknown where too little of it is seen.
     pub(crate) picture: Option<bool>,

@@ -268,9 +268,11 @@ impl Region {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[repr(u8)]
 pub enum ReadPart {
-    /// From a little above the brows to a little below the usual hairline, between the temples.
+    /// The lower half of the forehead: from a little above the brows half way to the usual hairline, between the
+    /// temples.
     Forehead,
-    /// From below the eye bag to the level of the nostrils, in front of the fold beside the nose.
+    /// From below the eye bag to the level of the nostrils, from the fold beside the nose to where the cheek turns to
+    /// the side.
     RightCheek,
     /// The same on the left.
     LeftCheek,

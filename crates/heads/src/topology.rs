@@ -590,7 +590,7 @@ fn read_part(p: Vec3) -> Option<crate::ReadPart> {
     if p.z < 0.95 {
         return None;
     }
-    // Above the brows (their upper edge, see `brow_coordinates`) by 4 mm, and as far below the usual hairline.
+    // Above the brows (their upper edge, see `brow_coordinates`) by 4 mm; half way to the usual hairline.
     let brows = table(
         &[
             (0.0, 7.50),
@@ -601,8 +601,8 @@ fn read_part(p: Vec3) -> Option<crate::ReadPart> {
         ],
         x,
     );
-    let hair = table(&[(0.0, 7.91), (0.25, 7.89), (0.38, 7.82), (0.5, 7.71)], x);
-    if x < 0.50 && p.y > brows && p.y < hair {
+    let hair = table(&[(0.0, 7.95), (0.25, 7.93), (0.38, 7.86), (0.5, 7.75)], x);
+    if x < 0.50 && p.y > brows && p.y < 0.5 * (brows + hair) {
         return Some(R::Forehead);
     }
     // Foot of the nose, as in `region_of`.
@@ -625,7 +625,7 @@ fn read_part(p: Vec3) -> Option<crate::ReadPart> {
         p.y,
     );
     let below_bag = 7.09 - 0.05 * smooth(0.36, 0.20, x);
-    if p.y > 6.82 && p.y < below_bag && x > fold && x < 0.57 && p.z > 1.0 {
+    if p.y > 6.86 && p.y < below_bag && x > fold && x < 0.55 && p.z > 1.0 {
         return Some(side(R::RightCheek, R::LeftCheek));
     }
     None

@@ -51,14 +51,15 @@ fn main() -> Result<(), Failure> {
         )?;
         for (k, track) in tracks.iter().enumerate() {
             println!(
-                " face {k} from {}: {} held, score {:.2}, {} views, spread {:.2}, liveliness {:.5}{}",
+                " face {k} from {}: {} held, score {:.2}, {} views, spread {:.2}, changes {:.5} of {:.5}{}",
                 track.numbers[0],
                 track.held(),
                 track.score,
                 track.views,
                 track.spread,
-                track.liveliness,
-                if track.may_be_a_picture() == Some(true) {
+                track.liveliness.lasting,
+                track.liveliness.all,
+                if track.liveliness.may_be_a_picture() == Some(true) {
                     ", may be a picture"
                 } else {
                     ""

@@ -7,6 +7,7 @@ use crate::mesh::{Mesh, Square};
 use crate::models::{Models, PeopleError};
 use crate::outline::Outline;
 use crate::picture::{Cut, Frame};
+use crate::still::Liveliness;
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 
@@ -112,9 +113,10 @@ pub struct FaceTrack {
     pub spread: f64,
     /// The best score of the detector, 0–1.
     pub score: f64,
-    /// Median movement of the face's own points against each other between two looks, as a share of
-    /// its width. A picture on a wall has only the noise of the mesh: see [`Self::may_be_a_picture`].
-    pub liveliness: f64,
+    /// How much the face changes in itself: a picture on a wall does not.
+    // Under a name of its own: films kept a plain number as `liveliness` before.
+    #[serde(default, rename = "changes")]
+    pub liveliness: Liveliness,
 }
 
 impl FaceTrack {
@@ -182,17 +184,7 @@ impl FaceTrack {
         }
         spans
     }
-
-    /// Whether it never moved in itself over at least half a second's worth of frames, as a picture
-    /// on a wall: to be asked, not decided. `None` where there is too little to tell.
-    #[must_use]
-    pub fn may_be_a_picture(&self) -> Option<bool> {
-        (self.held() >= 25).then_some(self.liveliness < STILL)
-    }
 }
-
-/// Liveliness below which a face may be a picture of one.
-const STILL: f64 = 0.0006;
 
 /// How faces are followed.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -276,7 +268,6 @@ struct Live {
     finds: u32,
     sure_while_covered: u32,
     views: Vec<Embedding>,
-    moves: Vec<f64>,
 }
 
 /// Follows the faces of one shot through frames given in order.
@@ -463,11 +454,15 @@ impl FaceFollower {
                     .get(first..first + track.frames.len())
                     .unwrap_or_default()
                     .to_vec();
-                track.liveliness = if live.moves.is_empty() {
-                    0.0
-                } else {
-                    crate::skin::median(live.moves.iter().copied())
-                };
+                // Outlines between meshes are made of those beside them and would hide the noise.
+                let every = self.settings.mesh_every.max(1) as usize;
+                let looks: Vec<&Outline> = track
+                    .frames
+                    .iter()
+                    .step_by(every)
+                    .filter_map(FaceState::held)
+                    .collect();
+                track.liveliness = Liveliness::of(&looks);
                 (track.held() > 0).then_some(track)
             })
             .collect()
@@ -485,7 +480,7 @@ impl Live {
                 views: 1,
                 spread: 0.0,
                 score,
-                liveliness: 0.0,
+                liveliness: Liveliness::default(),
             },
             mesh,
             followed: true,
@@ -497,7 +492,6 @@ impl Live {
             finds: 1,
             sure_while_covered: 0,
             views: vec![view],
-            moves: Vec::new(),
         }
     }
 
@@ -538,7 +532,6 @@ impl Live {
             self.take_back(share, s);
         }
         if matches!(state, FaceState::Held(_)) {
-            self.moves.push(inner_movement(&self.mesh, &mesh));
             let share = self.looks.front().map_or(0.0, |first| look.change(first).0);
             self.shares.push_back(share);
             if self.shares.len() > MEMORY {
@@ -729,26 +722,6 @@ fn interpolate(frames: &mut [FaceState], step: usize) {
         }
         return;
     }
-}
-
-/// Movement of the points against each other from one mesh to the next, over the face's width: what
-/// is left after the best similarity.
-fn inner_movement(before: &Mesh, after: &Mesh) -> f64 {
-    let from: Vec<[f64; 2]> = before.points.iter().map(|p| [p[0], p[1]]).collect();
-    let to: Vec<[f64; 2]> = after.points.iter().map(|p| [p[0], p[1]]).collect();
-    let Some(fit) = crate::warp::Placement::fit(&from, &to) else {
-        return 0.0;
-    };
-    let square = from
-        .iter()
-        .zip(&to)
-        .map(|(a, b)| {
-            let a = fit.source(*a);
-            (a[0] - b[0]).powi(2) + (a[1] - b[1]).powi(2)
-        })
-        .sum::<f64>()
-        / from.len().max(1) as f64;
-    square.sqrt() / after.width().max(1e-6)
 }
 
 /// Faces of a frame; only its shrunk picture is converted.

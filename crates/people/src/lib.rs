@@ -31,6 +31,7 @@ mod outline;
 mod picture;
 mod skin;
 mod smooth;
+mod still;
 mod warp;
 
 pub use embedding::Embedding;
@@ -46,3 +47,4 @@ pub use skin::{
     BothSides, ChromaModel, FaceSkin, NoSkin, SideLight, SideLights, SkinRule, both_sides,
     choose_skin, choose_skin_in, side_lights, skin_region,
 };
+pub use still::Liveliness;

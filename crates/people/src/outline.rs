@@ -33,7 +33,7 @@ impl Side {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Part {
-    /// From a little above the brows to a little below the usual hairline.
+    /// Its lower half: from a little above the brows about half way to the usual hairline.
     Forehead,
     /// From below the eye bag to the level of the nostrils, in front of the fold beside the nose.
     Cheek(Side),
@@ -237,6 +237,11 @@ impl Outline {
                 .map(|(a, b)| [0, 1].map(|k| mix(f64::from(a[k]), f64::from(b[k])).round() as i32))
                 .collect(),
         }
+    }
+
+    /// The kept points.
+    pub(crate) fn points(&self) -> impl Iterator<Item = [f64; 2]> {
+        self.points.iter().map(|p| p.map(|v| f64::from(v) / 16.0))
     }
 
     fn at(&self, index: u16) -> [f64; 2] {

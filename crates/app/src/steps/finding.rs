@@ -20,7 +20,7 @@ use inkarnat_reading::{FrameReading, ShotReading, SkinSample};
 use serde_json::json;
 
 /// Part of the key of every finding: raised when the way of finding or following changes.
-const METHOD: u32 = 1;
+const METHOD: u32 = 2;
 
 /// Key of what goes into finding the faces of a shot.
 ///
@@ -128,8 +128,8 @@ fn facts(film: &Film, face: &ReadFace, probe: &Probe) -> FaceFacts {
             .collect(),
         score: track.score,
         views: track.views,
-        liveliness: track.liveliness,
-        picture: track.may_be_a_picture(),
+        liveliness: track.liveliness.lasting,
+        picture: track.liveliness.may_be_a_picture(),
         width_px: widths.get(widths.len() / 2).copied().unwrap_or(0.0),
         light: face.light,
         coverage: face.coverage,
@@ -425,7 +425,7 @@ fn ask(
             (
                 "picture",
                 format!(
-                    "is the face in shot {shot} (from frame {}) a picture of one, on a wall or a screen? It never moves in itself",
+                    "is the face in shot {shot} (from frame {}) a picture of one, on a wall or a screen? It does not change in itself",
                     facts.first()
                 ),
             )

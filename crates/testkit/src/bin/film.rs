@@ -1,7 +1,8 @@
-//! Makes the demo film: `film --to DIRECTORY [--data .cache/heads] [--height 720] [--only PART-OF-NAME,…] [--stills DIRECTORY]`.
+//! Makes the demo film: `film --to DIRECTORY [--data .cache/heads] [--height 720] [--only PART-OF-NAME,…] [--stills DIRECTORY] [--masks]`.
 //!
 //! Camera files come into `clips/`, cut lists and the finished picture beside them, the truth into `truth/`. What is
-//! there already from the same scenario is kept. With `--stills` the middle frame of every take is written instead, as
+//! there already from the same scenario is kept. With `--masks` only the masks of the truth are written, again, of takes
+//! that are there; with `--stills` the middle frame of every take is written instead, as
 //! recorded and below it as under the light of reference.
 #![expect(
     clippy::print_stdout,
@@ -18,14 +19,14 @@ use inkarnat_testkit::film::lists::{RECORD_START, edl, otio};
 use inkarnat_testkit::film::movie::MovieError;
 use inkarnat_testkit::film::program::{BARS, LEADER, join};
 use inkarnat_testkit::film::scenario::{Take, Use, cut, takes};
-use inkarnat_testkit::film::shooting::{reel, shoot, still};
+use inkarnat_testkit::film::shooting::{middle_masks, reel, shoot, still};
 use inkarnat_testkit::film::{RATE, timecode};
 use rayon::prelude::*;
 use serde_json::{Value, json};
 
 /// Raised whenever the renderer or the cameras change what a take looks like, or its truth holds more; the takes and
 /// their cast are compared.
-const VERSION: u32 = 4;
+const VERSION: u32 = 5;
 const TITLE: &str = "THE SPARE KEY";
 
 struct Arguments {
@@ -34,6 +35,7 @@ struct Arguments {
     height: usize,
     only: Option<String>,
     stills: Option<PathBuf>,
+    masks: bool,
 }
 
 fn arguments() -> Result<Arguments, MovieError> {
@@ -43,9 +45,14 @@ fn arguments() -> Result<Arguments, MovieError> {
         height: 720,
         only: None,
         stills: None,
+        masks: false,
     };
     let mut rest = std::env::args().skip(1);
     while let Some(word) = rest.next() {
+        if word == "--masks" {
+            result.masks = true;
+            continue;
+        }
         let value = rest
             .next()
             .ok_or(MovieError(format!("{word} needs a value")))?;
@@ -65,7 +72,7 @@ fn arguments() -> Result<Arguments, MovieError> {
             }
             _ => {
                 return Err(MovieError(format!(
-                    "unknown argument {word:?}; expected --to DIRECTORY, --data DIRECTORY, --height PIXELS, --only PART-OF-NAME,… or --stills DIRECTORY"
+                    "unknown argument {word:?}; expected --to DIRECTORY, --data DIRECTORY, --height PIXELS, --only PART-OF-NAME,… --stills DIRECTORY or --masks"
                 )));
             }
         }
@@ -116,6 +123,9 @@ fn run() -> Result<(), MovieError> {
     }
     let size = size_of(&arguments);
     let wanted = wanted(&arguments);
+    if arguments.masks {
+        return masks(&wanted, &arguments, size, &truth);
+    }
     let fresh = |t: &Take| {
         let known = std::fs::read_to_string(truth.join(format!("{}.key", t.name)));
         known.is_ok_and(|k| k == key(t, size.height))
@@ -198,6 +208,34 @@ fn stills(directory: &Path, arguments: &Arguments) -> Result<(), MovieError> {
     Ok(())
 }
 
+/// Masks of takes whose camera files stay as they are.
+fn masks(
+    takes: &[Take],
+    arguments: &Arguments,
+    size: Size,
+    truth: &Path,
+) -> Result<(), MovieError> {
+    let (data, who, baked) = company(&takes.iter().collect::<Vec<_>>(), arguments)?;
+    let index_of = |person: usize| who.iter().position(|p| *p == person).unwrap_or(0);
+    for take in takes {
+        let mut mask = mask_writer(take, truth, size);
+        middle_masks(take, (&data, &baked), &index_of, size, &mut mask)?;
+    }
+    Ok(())
+}
+
+/// Writes masks of a take beside its truth.
+fn mask_writer(
+    take: &Take,
+    truth: &Path,
+    size: Size,
+) -> impl FnMut(&str, usize, &[f32]) -> Result<(), MovieError> {
+    move |what, person, coverage| {
+        let path = truth.join(format!("{}_{what}{person}.pgm", take.name));
+        write_mask(&path, coverage, size.width)
+    }
+}
+
 fn shoot_all(
     missing: &[&Take],
     arguments: &Arguments,
@@ -214,13 +252,7 @@ fn shoot_all(
     );
     for take in missing {
         let start = Instant::now();
-        let mut mask = |what: &str, person: usize, coverage: &[f32]| {
-            write_mask(
-                &truth.join(format!("{}_{what}{person}.pgm", take.name)),
-                coverage,
-                size.width,
-            )
-        };
+        let mut mask = mask_writer(take, truth, size);
         let path = clips.join(format!("{}.mov", take.name));
         let found = shoot(take, &path, (&data, &baked), &index_of, size, &mut mask)?;
         let text = serde_json::to_string(&found).map_err(|e| MovieError(e.to_string()))?;

@@ -629,9 +629,44 @@ fn cheek_luma(buffers: &Buffers, picture: &[[f32; 3]], placement: usize, region:
 /// person's number in the take, coverage.
 pub type MaskWriter<'a> = dyn FnMut(&str, usize, &[f32]) -> Result<(), MovieError> + 'a;
 
+/// Gives the masks of everybody's skin in a frame: all of it, and each part of the face that is read.
+fn masks(take: &Take, buffers: &Buffers, mask: &mut MaskWriter<'_>) -> Result<(), MovieError> {
+    let skin: Vec<Region> = Region::ALL.into_iter().filter(|r| r.is_skin()).collect();
+    for k in 0..take.people.len() {
+        mask("skin", k, &buffers.coverage_of(k, &skin))?;
+        for part in ReadPart::ALL {
+            let name = match part {
+                ReadPart::Forehead => "forehead",
+                ReadPart::RightCheek => "cheek_right",
+                ReadPart::LeftCheek => "cheek_left",
+                ReadPart::RightFlank => "flank_right",
+                ReadPart::LeftFlank => "flank_left",
+            };
+            mask(name, k, &buffers.read_coverage(k, part))?;
+        }
+    }
+    Ok(())
+}
+
+/// The masks of a take's middle frame alone.
+///
+/// # Errors
+/// When the renderer or `mask` fails.
+pub fn middle_masks(
+    take: &Take,
+    (data, baked): (&HeadData, &[Baked]),
+    index_of: &dyn Fn(usize) -> usize,
+    size: Size,
+    mask: &mut MaskWriter<'_>,
+) -> Result<(), MovieError> {
+    let shoot = Shoot::new(take, size.height, index_of);
+    let buffers = render(data, &shoot.at(take.frames / 2), baked, size)
+        .map_err(|e| MovieError(format!("{}: {e}", take.name)))?;
+    masks(take, &buffers, mask)
+}
+
 /// Renders a take to `path`, frame by frame, and gives its truth. Masks of each person's skin at the middle frame are
-/// written beside it by `mask`: all of it, and the parts of the face that are read (of cheeks and flanks of the nose
-/// those of the key side).
+/// written beside it by `mask`: all of it, and each part of the face that is read.
 ///
 /// # Errors
 /// When the renderer or `ffmpeg` fails.
@@ -665,22 +700,7 @@ pub fn shoot(
             }
         })
         .collect();
-    for k in 0..take.people.len() {
-        let skin: Vec<Region> = Region::ALL.into_iter().filter(|r| r.is_skin()).collect();
-        mask("skin", k, &first.coverage_of(k, &skin))?;
-        let (cheek, flank) = if cheeks[k] == Region::LeftCheek {
-            (ReadPart::LeftCheek, ReadPart::LeftFlank)
-        } else {
-            (ReadPart::RightCheek, ReadPart::RightFlank)
-        };
-        for (name, part) in [
-            ("forehead", ReadPart::Forehead),
-            ("cheek", cheek),
-            ("flank", flank),
-        ] {
-            mask(name, k, &first.read_coverage(k, part))?;
-        }
-    }
+    masks(take, &first, mask)?;
     let names: Vec<String> = (0..take.people.len())
         .map(|k| first.person(k).name.clone())
         .collect();
