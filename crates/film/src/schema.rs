@@ -134,6 +134,7 @@ const MIGRATIONS: &[&str] = &[
     EXPOSURES,
     CONSTANT,
     TRANSFORMS,
+    MERGES,
 ];
 
 /// Faces found, who they are, what is asked about them.
@@ -274,6 +275,13 @@ const TRANSFORMS: &str = "
     ) STRICT;
     ALTER TABLE film ADD COLUMN look_id INTEGER;
     ALTER TABLE scene ADD COLUMN look_id INTEGER;
+";
+
+/// Who was merged into whom, and of whom nothing is left at present: rows of people stay, so that a number means one person for good
+/// and whatever was decided of them can come back.
+const MERGES: &str = "
+    ALTER TABLE person ADD COLUMN into_id INTEGER REFERENCES person (id);
+    ALTER TABLE person ADD COLUMN gone INTEGER NOT NULL DEFAULT 0;
 ";
 
 /// Sets the connection up and says whether the file is a film.

@@ -96,8 +96,14 @@ fn placed(frames: &[PathBuf], track: &FaceTrack, marked: u64) -> Result<Value, F
     {
         let picture = load(&frames[marked as usize])?;
         if let Some(region) = skin_region(outline, picture.width, picture.height)
-            && let Ok(skin) =
-                choose_skin(&picture.region(region), region, outline, light.key, &rule)
+            && let Ok(skin) = choose_skin(
+                &picture.region(region),
+                region,
+                outline,
+                light.key,
+                &rule,
+                &[],
+            )
         {
             let of = skin.chosen.region;
             chosen = skin
@@ -119,8 +125,14 @@ fn placed(frames: &[PathBuf], track: &FaceTrack, marked: u64) -> Result<Value, F
             let Some(region) = skin_region(outline, picture.width, picture.height) else {
                 continue;
             };
-            let Ok(skin) = choose_skin(&picture.region(region), region, outline, light.key, &rule)
-            else {
+            let Ok(skin) = choose_skin(
+                &picture.region(region),
+                region,
+                outline,
+                light.key,
+                &rule,
+                &[],
+            ) else {
                 continue;
             };
             let chosen = picture.region(skin.chosen.region);
