@@ -37,6 +37,8 @@ pub enum SpanKind {
     Slate,
     /// Black.
     Black,
+    /// Writing on black and nothing else: a title card, credits that stand or roll.
+    Card,
     /// One shot fades into the next.
     Dissolve,
     /// A shot fades up from black or white.
@@ -51,7 +53,10 @@ impl SpanKind {
     /// Whether such a span is no shot at all.
     #[must_use]
     pub const fn is_no_shot(self) -> bool {
-        matches!(self, Self::Bars | Self::Leader | Self::Slate | Self::Black)
+        matches!(
+            self,
+            Self::Bars | Self::Leader | Self::Slate | Self::Black | Self::Card
+        )
     }
 
     /// The word for it.
@@ -62,6 +67,7 @@ impl SpanKind {
             Self::Leader => "leader",
             Self::Slate => "slate",
             Self::Black => "black",
+            Self::Card => "card",
             Self::Dissolve => "dissolve",
             Self::FadeIn => "fade in",
             Self::FadeOut => "fade out",

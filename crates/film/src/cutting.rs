@@ -2,6 +2,7 @@
 
 use crate::history::now_s;
 use crate::pack::Packed;
+use crate::results::OF_PERSON;
 use crate::store::{Film, json, optional};
 use crate::{
     CutRecord, FilmError, GroupedByHand, InputKey, Place, Result, SetupId, Shot, ShotId, SourceId,
@@ -609,10 +610,19 @@ impl Film {
     ) -> Result<()> {
         self.change(|t| {
             for (person, reading) in readings {
+                // Read before a merge, it is still the row of the one who was merged.
+                let whose: crate::PersonId = t.query_row(
+                    &format!(
+                        "SELECT person_id FROM frame_reading
+                         WHERE shot_id = ?1 AND stage = 'before' AND {OF_PERSON}"
+                    ),
+                    params![shot, person],
+                    |row| row.get(0),
+                )?;
                 t.execute(
                     "INSERT OR REPLACE INTO shot_reading (shot_id, person_id, stage, reading)
                      VALUES (?1, ?2, 'before', ?3)",
-                    params![shot, person, reading.to_string()],
+                    params![shot, whose, reading.to_string()],
                 )?;
             }
             t.execute("DELETE FROM proof WHERE shot_id = ?1", params![shot])?;

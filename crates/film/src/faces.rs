@@ -8,7 +8,8 @@ use crate::pack::Packed;
 use crate::results::{forget_person, record};
 use crate::store::{Film, damaged, json, parse};
 use crate::{
-    FaceId, FilmError, InputKey, PersonId, Result, SetupId, ShotId, Stage, Step, StepOutcome,
+    DecisionId, FaceId, FilmError, InputKey, PersonId, Result, SetupId, ShotId, Stage, Step,
+    StepOutcome,
 };
 use rusqlite::{OptionalExtension, Transaction, params};
 use serde::Serialize;
@@ -97,10 +98,13 @@ pub enum Said {
 impl Said {
     fn write(&self, t: &Transaction<'_>) -> rusqlite::Result<usize> {
         match self {
-            Self::Name(person, name) => t.execute(
-                "UPDATE person SET name = ?2, named = 1 WHERE id = ?1",
-                params![person, name],
-            ),
+            Self::Name(person, name) => {
+                set_aside(t, name, *person)?;
+                t.execute(
+                    "UPDATE person SET name = ?2, named = 1 WHERE id = ?1",
+                    params![person, name],
+                )
+            }
             Self::Complexion(person, complexion) => t.execute(
                 "UPDATE person SET complexion = ?2 WHERE id = ?1",
                 params![person, complexion],
@@ -122,6 +126,67 @@ impl Said {
     }
 }
 
+/// Frees a name that somebody holds who is not shown: merged, or nothing left of them.
+fn set_aside(t: &Transaction<'_>, name: &str, but: PersonId) -> rusqlite::Result<usize> {
+    t.execute(
+        "UPDATE person SET name = name || ' / ' || id
+         WHERE name = ?1 AND id <> ?2 AND (into_id IS NOT NULL OR gone)",
+        params![name, but],
+    )
+}
+
+/// Gives everybody whom the program has named and who is shown a name of its own pattern; those who
+/// have one keep it.
+pub(crate) fn name_somebodies(t: &Transaction<'_>) -> rusqlite::Result<()> {
+    let people: Vec<(PersonId, String, bool)> = t
+        .prepare(
+            "SELECT id, name, named FROM person WHERE into_id IS NULL AND NOT gone ORDER BY id",
+        )?
+        .query_map([], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?
+        .collect::<rusqlite::Result<_>>()?;
+    let mut taken: Vec<String> = people.iter().map(|(_, name, _)| name.clone()).collect();
+    for (id, name, named) in people {
+        let number = name.strip_prefix(SOMEBODY).map(str::parse::<u32>);
+        if named || matches!(number, Some(Ok(_))) {
+            continue;
+        }
+        let free = free_name(&taken);
+        set_aside(t, &free, id)?;
+        t.execute(
+            "UPDATE person SET name = ?2 WHERE id = ?1",
+            params![id, free],
+        )?;
+        taken.push(free);
+    }
+    Ok(())
+}
+
+/// What the program's own names begin with; a number follows.
+const SOMEBODY: &str = "person ";
+
+fn free_name(taken: &[String]) -> String {
+    (1..)
+        .map(|number| format!("{SOMEBODY}{number}"))
+        .find(|name| !taken.contains(name))
+        .unwrap_or_default()
+}
+
+/// Says of everybody whether anything is left of them: somebody whom the program named, without
+/// patches, faces and readings, is not shown. Their row stays, and is theirs again when a face is.
+pub(crate) fn mark_gone(t: &Transaction<'_>) -> rusqlite::Result<()> {
+    t.execute(
+        "WITH there (id) AS (
+             SELECT person_id FROM face WHERE person_id IS NOT NULL
+             UNION SELECT person_id FROM patch
+             UNION SELECT person_id FROM shot_reading
+             UNION SELECT person_id FROM frame_reading)
+         UPDATE person SET gone = NOT gone
+         WHERE gone <> (named = 0 AND into_id IS NULL AND id NOT IN (SELECT id FROM there))",
+        [],
+    )?;
+    Ok(())
+}
+
 fn put_link(t: &Transaction<'_>, link: FaceLink) -> rusqlite::Result<usize> {
     let (first, second) = (link.first.min(link.second), link.first.max(link.second));
     // Not INSERT OR REPLACE: what that takes away, the triggers of undo do not see.
@@ -133,19 +198,26 @@ fn put_link(t: &Transaction<'_>, link: FaceLink) -> rusqlite::Result<usize> {
 }
 
 impl Film {
-    /// Writes down what the editor says about people, in one decision that can be taken back.
+    /// Writes down what the editor says about people, in one decision that can be taken back. Gives
+    /// its number, where anything was new.
     ///
     /// # Errors
     /// If another person has the name, or the film cannot be written.
-    pub fn say<D: Serialize>(&mut self, verb: &str, detail: &D, said: &[Said]) -> Result<()> {
+    pub fn say<D: Serialize>(
+        &mut self,
+        verb: &str,
+        detail: &D,
+        said: &[Said],
+    ) -> Result<Option<DecisionId>> {
         for said in said {
             if let Said::Name(person, name) = said {
                 self.name_is_free(*person, name)?;
             }
         }
-        self.decided(verb, detail, |t| {
+        let (decision, ()) = self.decided_as(verb, detail, |t| {
             said.iter().try_for_each(|said| said.write(t).map(|_| ()))
-        })
+        })?;
+        Ok(decision)
     }
 
     fn name_is_free(&self, person: PersonId, name: &str) -> Result<()> {
@@ -159,25 +231,46 @@ impl Film {
         Ok(())
     }
 
-    /// What was said about people until now can no longer be taken back: two of them have become
-    /// one, and what is put back might be put back to somebody else.
+    /// Makes one person of two, in one decision that can be taken back: what was drawn, found and read
+    /// of `gone` is that of `into` from now on. `links` are what is said of their faces with it;
+    /// `fixes` and `proofs` are those that name `gone`, with the other name.
     ///
     /// # Errors
     /// If the film cannot be written.
-    pub fn seal_people(&mut self) -> Result<()> {
-        self.change(|t| {
+    pub fn merge<D: Serialize>(
+        &mut self,
+        detail: &D,
+        (gone, into): (PersonId, PersonId),
+        links: &[FaceLink],
+        (fixes, proofs): (&[(SetupId, Value)], &[(ShotId, Value)]),
+    ) -> Result<Option<DecisionId>> {
+        let (decision, ()) = self.decided_as("people", detail, |t| {
+            for link in links {
+                put_link(t, *link)?;
+            }
             t.execute(
-                "DELETE FROM undo_step WHERE decision_id IN
-                 (SELECT id FROM decision WHERE verb IN ('people', 'answer'))",
-                [],
+                "UPDATE person SET into_id = ?2 WHERE id = ?1 OR into_id = ?1",
+                params![gone, into],
             )?;
             t.execute(
-                "UPDATE decision SET state = 'replaced'
-                 WHERE state = 'undone' AND verb IN ('people', 'answer')",
-                [],
+                "UPDATE face SET person_id = ?2 WHERE person_id = ?1",
+                params![gone, into],
             )?;
+            for (setup, solution) in fixes {
+                t.execute(
+                    "UPDATE fix SET solution = ?2 WHERE setup_id = ?1",
+                    params![setup, solution.to_string()],
+                )?;
+            }
+            for (shot, proof) in proofs {
+                t.execute(
+                    "UPDATE proof SET proof = ?2 WHERE shot_id = ?1",
+                    params![shot, proof.to_string()],
+                )?;
+            }
             Ok(())
-        })
+        })?;
+        Ok(decision)
     }
 
     /// Whether faces are looked for without being asked for.
@@ -336,13 +429,17 @@ impl Film {
             .transpose()
     }
 
-    /// Says whose face each is. A person without a name of the editor's, without patches, faces and
-    /// readings is dropped.
+    /// Says whose face each is, as follows from a decision (to be taken back with it) or from what was
+    /// found.
     ///
     /// # Errors
     /// If the film cannot be written.
-    pub fn assign_faces(&mut self, whose: &[(FaceId, Option<PersonId>)]) -> Result<()> {
-        self.change(|t| {
+    pub fn assign_faces(
+        &mut self,
+        whose: &[(FaceId, Option<PersonId>)],
+        decision: Option<DecisionId>,
+    ) -> Result<()> {
+        self.following(decision, |t| {
             for (face, person) in whose {
                 t.execute(
                     "UPDATE face SET person_id = ?2 WHERE id = ?1 AND person_id IS NOT ?2",
@@ -353,21 +450,14 @@ impl Film {
         })
     }
 
-    /// Drops the people whom the program named and of whom nothing is left.
+    /// Brings in line who is shown: not those whom the program named and of whom nothing is left.
     ///
     /// # Errors
     /// If the film cannot be written.
-    pub fn drop_nobodies(&mut self) -> Result<()> {
+    pub fn hide_nobodies(&mut self) -> Result<()> {
         self.change(|t| {
-            t.execute(
-                "DELETE FROM person WHERE named = 0
-                 AND id NOT IN (SELECT person_id FROM face WHERE person_id IS NOT NULL)
-                 AND id NOT IN (SELECT person_id FROM patch)
-                 AND id NOT IN (SELECT person_id FROM shot_reading)
-                 AND id NOT IN (SELECT person_id FROM frame_reading)",
-                [],
-            )?;
-            Ok(())
+            mark_gone(t)?;
+            name_somebodies(t)
         })
     }
 
@@ -375,8 +465,11 @@ impl Film {
     ///
     /// # Errors
     /// If the film cannot be written.
-    pub fn add_person<A: Serialize>(&mut self, name: &str, aim: &A) -> Result<PersonId> {
+    pub fn add_person<A: Serialize>(&mut self, aim: &A) -> Result<PersonId> {
+        let taken: Vec<String> = self.people()?.into_iter().map(|p| p.name).collect();
+        let name = free_name(&taken);
         self.change(|t| {
+            set_aside(t, &name, PersonId(0))?;
             t.execute(
                 "INSERT INTO person (name, aim, named) VALUES (?1, ?2, 0)",
                 params![name, json(aim)],
@@ -409,49 +502,6 @@ impl Film {
                 "UPDATE proof SET proof = ?2 WHERE shot_id = ?1",
                 params![shot, proof.to_string()],
             )?;
-            Ok(())
-        })
-    }
-
-    /// Carries the patches of one person over to another; where both have one on the same frame of a
-    /// shot, the other's stays.
-    ///
-    /// # Errors
-    /// If the film cannot be written.
-    pub fn give_patches(&mut self, from: PersonId, to: PersonId) -> Result<()> {
-        self.change(|t| {
-            t.execute(
-                "UPDATE OR IGNORE patch SET person_id = ?2 WHERE person_id = ?1",
-                params![from, to],
-            )?;
-            t.execute(
-                "DELETE FROM track WHERE patch_id IN (SELECT id FROM patch WHERE person_id = ?1)",
-                params![from],
-            )?;
-            t.execute("DELETE FROM patch WHERE person_id = ?1", params![from])?;
-            Ok(())
-        })
-    }
-
-    /// Drops a person who turned out to be another one; patches and faces were given over before.
-    /// Their readings go too: those of the other are put together anew.
-    ///
-    /// # Errors
-    /// If the film cannot be written.
-    pub fn absorb(&mut self, gone: PersonId, into: PersonId) -> Result<()> {
-        self.change(|t| {
-            for table in ["frame_reading", "shot_reading", "sample"] {
-                // Where only the one who goes was read, the reading is the other's.
-                t.execute(
-                    &format!("UPDATE OR IGNORE {table} SET person_id = ?2 WHERE person_id = ?1"),
-                    params![gone, into],
-                )?;
-                t.execute(
-                    &format!("DELETE FROM {table} WHERE person_id = ?1"),
-                    params![gone],
-                )?;
-            }
-            t.execute("DELETE FROM person WHERE id = ?1", params![gone])?;
             Ok(())
         })
     }
@@ -546,7 +596,8 @@ impl Film {
         self.change(|t| {
             let stored: Vec<(PersonId, String)> = t
                 .prepare(
-                    "SELECT person_id, reading FROM shot_reading
+                    "SELECT coalesce(into_id, person_id), reading
+                     FROM shot_reading JOIN person ON person.id = person_id
                      WHERE shot_id = ?1 AND stage = 'before'",
                 )?
                 .query_map(params![shot], |row| Ok((row.get(0)?, row.get(1)?)))?

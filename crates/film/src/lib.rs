@@ -34,9 +34,9 @@ pub use fingerprint::{Fingerprint, InputKey};
 pub use history::{Decision, DecisionState};
 pub use lock::lock_path;
 pub use model::{
-    CutRecord, Deliverable, Exposed, FaceId, GroupedByHand, NewSource, Patch, PatchId, Person,
-    PersonId, Place, Scene, SceneId, Setup, SetupId, Shot, ShotId, Source, SourceId, Stage, Step,
-    StepOutcome, StepRecord, VersionRecord,
+    CutRecord, DecisionId, Deliverable, Exposed, FaceId, GroupedByHand, NewSource, Patch, PatchId,
+    Person, PersonId, Place, Scene, SceneId, Setup, SetupId, Shot, ShotId, Source, SourceId, Stage,
+    Step, StepOutcome, StepRecord, VersionRecord,
 };
 pub use pack::Packed;
 pub use results::{PatchTrack, PersonReading, ReadResult, value_of};

@@ -58,6 +58,11 @@ id! {
     FaceId
 }
 
+id! {
+    /// A decision of the editor's.
+    DecisionId
+}
+
 /// A source clip as it was taken in.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Source {

@@ -388,8 +388,9 @@ impl Film {
     ) -> Result<Option<T>> {
         let text: Option<String> = self.read(|c| {
             c.query_row(
-                "SELECT reading FROM shot_reading
-                 WHERE shot_id = ?1 AND person_id = ?2 AND stage = ?3",
+                &format!(
+                    "SELECT reading FROM shot_reading WHERE shot_id = ?1 AND stage = ?3 AND {OF_PERSON}"
+                ),
                 params![shot, person, stage.name()],
                 |row| row.get(0),
             )
@@ -405,7 +406,9 @@ impl Film {
     /// If the film cannot be read.
     pub fn people_read(&self, shot: ShotId) -> Result<Vec<PersonId>> {
         self.rows(
-            "SELECT person_id FROM shot_reading WHERE shot_id = ?1 AND stage = 'before' ORDER BY person_id",
+            "SELECT DISTINCT coalesce(into_id, person_id) AS whose
+             FROM shot_reading JOIN person ON person.id = person_id
+             WHERE shot_id = ?1 AND stage = 'before' ORDER BY whose",
             params![shot],
             |row| row.get(0),
         )
@@ -423,7 +426,9 @@ impl Film {
     ) -> Result<Option<T>> {
         self.packed(
             "frame_reading",
-            "SELECT frames FROM frame_reading WHERE shot_id = ?1 AND person_id = ?2 AND stage = ?3",
+            &format!(
+                "SELECT frames FROM frame_reading WHERE shot_id = ?1 AND stage = ?3 AND {OF_PERSON}"
+            ),
             params![shot, person, stage.name()],
         )
     }
@@ -439,7 +444,7 @@ impl Film {
     ) -> Result<Option<T>> {
         self.packed(
             "sample",
-            "SELECT sample FROM sample WHERE shot_id = ?1 AND person_id = ?2",
+            &format!("SELECT sample FROM sample WHERE shot_id = ?1 AND {OF_PERSON}"),
             params![shot, person.map_or(0, |p| p.0)],
         )
     }
@@ -504,6 +509,13 @@ pub(crate) fn forget_results(t: &Transaction<'_>, shot: ShotId) -> rusqlite::Res
     forget_shot(t, shot)
 }
 
+/// Rows of the person ?2 or of somebody who was merged into them.
+const HAS_PERSON: &str =
+    "(person_id = ?2 OR person_id IN (SELECT id FROM person WHERE into_id = ?2))";
+
+/// The one of them that counts: their own before others'.
+pub(crate) const OF_PERSON: &str = "(person_id = ?2 OR person_id IN (SELECT id FROM person WHERE into_id = ?2)) ORDER BY person_id <> ?2, person_id LIMIT 1";
+
 /// Drops what was read of one person.
 pub(crate) fn forget_person(
     t: &Transaction<'_>,
@@ -512,7 +524,7 @@ pub(crate) fn forget_person(
 ) -> rusqlite::Result<()> {
     for table in ["frame_reading", "shot_reading", "sample"] {
         t.execute(
-            &format!("DELETE FROM {table} WHERE shot_id = ?1 AND person_id = ?2"),
+            &format!("DELETE FROM {table} WHERE shot_id = ?1 AND {HAS_PERSON}"),
             params![shot, person],
         )?;
     }

@@ -135,6 +135,7 @@ const MIGRATIONS: &[&str] = &[
     CONSTANT,
     TRANSFORMS,
     PROGRAMMES,
+    MERGES,
 ];
 
 /// Faces found, who they are, what is asked about them.
@@ -285,6 +286,13 @@ const PROGRAMMES: &str = "
         at_s  INTEGER NOT NULL,
         proof BLOB NOT NULL
     ) STRICT;
+";
+
+/// Who was merged into whom, and of whom nothing is left at present: rows of people stay, so that a number means one person for good
+/// and whatever was decided of them can come back.
+const MERGES: &str = "
+    ALTER TABLE person ADD COLUMN into_id INTEGER REFERENCES person (id);
+    ALTER TABLE person ADD COLUMN gone INTEGER NOT NULL DEFAULT 0;
 ";
 
 /// Sets the connection up and says whether the file is a film.

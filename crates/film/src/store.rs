@@ -501,13 +501,15 @@ impl Film {
         Ok(())
     }
 
-    /// The people, in the order of first mention.
+    /// The people, in the order of first mention: not those who were merged into others, nor those
+    /// whom the program named and of whom nothing is left.
     ///
     /// # Errors
     /// If the film cannot be read.
     pub fn people(&self) -> Result<Vec<Person>> {
         let rows: Vec<(PersonId, String, String, Option<String>, bool)> = self.rows(
-            "SELECT id, name, aim, complexion, named FROM person ORDER BY id",
+            "SELECT id, name, aim, complexion, named FROM person
+             WHERE into_id IS NULL AND NOT gone ORDER BY id",
             [],
             |row| {
                 Ok((
@@ -540,7 +542,7 @@ impl Film {
         let detail = serde_json::json!({"person": name, "aim": words});
         let changed = self.decided("aim", &detail, |t| {
             t.execute(
-                "UPDATE person SET aim = ?2 WHERE name = ?1",
+                "UPDATE person SET aim = ?2 WHERE name = ?1 AND into_id IS NULL AND NOT gone",
                 params![name, json(aim)],
             )
         })?;
@@ -569,14 +571,19 @@ impl Film {
     ) -> Result<PatchId> {
         let detail = serde_json::json!({"shot": shot, "person": person, "frame": frame});
         self.decided("patch", &detail, |t| {
-            t.execute(
-                "INSERT OR IGNORE INTO person (name, aim) VALUES (?1, ?2)",
+            let new = t.execute(
+                "INSERT OR IGNORE INTO person (name, aim, named) VALUES (?1, ?2, 0)",
                 params![person, json(default_aim)],
             )?;
+            // Somebody who was merged is the other one.
             let person_id: i64 = t.query_row(
-                "SELECT id FROM person WHERE name = ?1",
+                "SELECT coalesce(into_id, id) FROM person WHERE name = ?1",
                 params![person],
                 |row| row.get(0),
+            )?;
+            t.execute(
+                "UPDATE person SET gone = 0, named = 1 WHERE id = ?1 AND (gone OR ?2)",
+                params![person_id, new > 0],
             )?;
             t.execute(
                 "INSERT INTO patch (shot_id, person_id, frame, shape) VALUES (?1, ?2, ?3, ?4)
@@ -598,23 +605,39 @@ impl Film {
     pub fn undraw(&mut self, patch: PatchId) -> Result<()> {
         let detail = serde_json::json!({"taken away": patch});
         self.decided("patch", &detail, |t| {
-            t.execute("DELETE FROM track WHERE patch_id = ?1", params![patch])?;
-            t.execute("DELETE FROM patch WHERE id = ?1", params![patch])?;
+            // Of two who were merged, the patch of one may lie beneath that of the other.
+            let same = "SELECT patch.id FROM patch JOIN person ON person.id = person_id
+                 JOIN (SELECT shot_id AS shot, frame AS at, coalesce(into_id, person.id) AS whose
+                       FROM patch JOIN person ON person.id = person_id WHERE patch.id = ?1)
+                 ON shot_id = shot AND frame = at AND coalesce(into_id, person.id) = whose
+                 ORDER BY patch.id";
+            let patches: Vec<PatchId> = t
+                .prepare(same)?
+                .query_map(params![patch], |row| row.get(0))?
+                .collect::<rusqlite::Result<_>>()?;
+            for patch in patches {
+                t.execute("DELETE FROM track WHERE patch_id = ?1", params![patch])?;
+                t.execute("DELETE FROM patch WHERE id = ?1", params![patch])?;
+            }
             Ok(())
         })
     }
 
-    /// The patches of a shot, by person and frame.
+    /// The patches of a shot, by person and frame. Where two who were merged have one on the same
+    /// frame, it is that of the one who stayed.
     ///
     /// # Errors
     /// If the film cannot be read.
     pub fn patches(&self, shot: ShotId) -> Result<Vec<Patch>> {
         let rows: Vec<(PatchId, PersonId, u64, String)> = self.rows(
-            "SELECT id, person_id, frame, shape FROM patch WHERE shot_id = ?1
-             ORDER BY person_id, frame",
+            "SELECT patch.id, coalesce(into_id, person.id) AS whose, frame, shape
+             FROM patch JOIN person ON person.id = person_id WHERE shot_id = ?1
+             ORDER BY whose, frame, into_id IS NOT NULL, person.id",
             params![shot],
             |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?)),
         )?;
+        let mut rows = rows;
+        rows.dedup_by_key(|(_, person, frame, _)| (*person, *frame));
         rows.into_iter()
             .map(|(id, person, frame, shape)| {
                 Ok(Patch {

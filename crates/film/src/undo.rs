@@ -6,12 +6,14 @@
 //! first, and notes in the same way how to go forward again.
 //!
 //! Rows that results hang on (shots, setups, scenes, people) are never taken away again: a shot
-//! that is not in the cut has a position of 0 or less, and a setup or scene without shots is not
-//! shown. Their making is not noted, only what is changed in them.
+//! that is not in the cut has a position of 0 or less, a setup or scene without shots is not shown,
+//! nor is somebody who was merged or of whom nothing is left. Their making is not noted, only what is
+//! changed in them.
 
+use crate::faces::{mark_gone, name_somebodies};
 use crate::history::write_down;
 use crate::store::Film;
-use crate::{Decision, Result};
+use crate::{Decision, DecisionId, Result};
 use rusqlite::{Connection, OptionalExtension, Transaction, params};
 use serde::Serialize;
 
@@ -26,7 +28,6 @@ const TABLES: &[(&str, bool)] = &[
     ("patch", true),
     ("editor_note", true),
     ("source_input", true),
-    ("face", false),
     ("question", false),
 ];
 
@@ -54,6 +55,33 @@ const FACE_LINKS: &str = "
             OLD.first || ', ' || OLD.second || ', ' || OLD.same ||
             ' WHERE EXISTS (SELECT 1 FROM face WHERE id = ' || OLD.first ||
             ') AND EXISTS (SELECT 1 FROM face WHERE id = ' || OLD.second || ')';
+    END;
+";
+
+/// Whose face it is follows from decisions; who is named there may be gone. Fixes and proofs are
+/// results: their names of people are put back as long as they are still those results.
+const FOLLOWING: &str = "
+    CREATE TEMP TRIGGER undo_update_face AFTER UPDATE ON main.face
+    WHEN (SELECT decision_id FROM deciding) IS NOT NULL AND (OLD.person_id IS NOT NEW.person_id
+        OR OLD.role IS NOT NEW.role OR OLD.decided IS NOT NEW.decided) BEGIN
+        INSERT INTO undo_step (decision_id, statement)
+        SELECT (SELECT decision_id FROM deciding),
+            'UPDATE face SET role = ' || quote(OLD.role) || ', decided = ' || OLD.decided ||
+            ', person_id = ' || quote(OLD.person_id) || ' WHERE id = ' || OLD.id;
+    END;
+    CREATE TEMP TRIGGER undo_update_fix AFTER UPDATE OF solution ON main.fix
+    WHEN (SELECT decision_id FROM deciding) IS NOT NULL BEGIN
+        INSERT INTO undo_step (decision_id, statement)
+        SELECT (SELECT decision_id FROM deciding),
+            'UPDATE fix SET solution = ' || quote(OLD.solution) || ' WHERE setup_id = ' ||
+            OLD.setup_id || ' AND input_key = ' || quote(OLD.input_key);
+    END;
+    CREATE TEMP TRIGGER undo_update_proof AFTER UPDATE OF proof ON main.proof
+    WHEN (SELECT decision_id FROM deciding) IS NOT NULL BEGIN
+        INSERT INTO undo_step (decision_id, statement)
+        SELECT (SELECT decision_id FROM deciding),
+            'UPDATE proof SET proof = ' || quote(OLD.proof) || ' WHERE shot_id = ' ||
+            OLD.shot_id || ' AND input_key = ' || quote(OLD.input_key);
     END;
 ";
 
@@ -102,7 +130,8 @@ pub(crate) fn watch(connection: &Connection) -> rusqlite::Result<()> {
             ))?;
         }
     }
-    connection.execute_batch(FACE_LINKS)
+    connection.execute_batch(FACE_LINKS)?;
+    connection.execute_batch(FOLLOWING)
 }
 
 fn noting(t: &Transaction<'_>, decision: Option<i64>) -> rusqlite::Result<()> {
@@ -125,6 +154,16 @@ impl Film {
         detail: &D,
         work: impl FnOnce(&Transaction<'_>) -> rusqlite::Result<T>,
     ) -> Result<T> {
+        Ok(self.decided_as(verb, detail, work)?.1)
+    }
+
+    /// The same; gives the decision's number too, where anything was changed.
+    pub(crate) fn decided_as<T, D: Serialize>(
+        &mut self,
+        verb: &str,
+        detail: &D,
+        work: impl FnOnce(&Transaction<'_>) -> rusqlite::Result<T>,
+    ) -> Result<(Option<DecisionId>, T)> {
         self.change(|t| {
             let decision = write_down(t, verb, detail)?;
             noting(t, Some(decision))?;
@@ -132,13 +171,27 @@ impl Film {
             noting(t, None)?;
             if steps_of(t, decision)?.is_empty() {
                 t.execute("DELETE FROM decision WHERE id = ?1", params![decision])?;
-            } else {
-                // What was undone before stays in the history, but there is no way forward to it.
-                t.execute(
-                    "UPDATE decision SET state = 'replaced' WHERE state = 'undone'",
-                    [],
-                )?;
+                return Ok((None, result));
             }
+            // What was undone before stays in the history, but there is no way forward to it.
+            t.execute(
+                "UPDATE decision SET state = 'replaced' WHERE state = 'undone'",
+                [],
+            )?;
+            Ok((Some(DecisionId(decision)), result))
+        })
+    }
+
+    /// What follows from a decision, to be taken back with it; from none, it is no decision's.
+    pub(crate) fn following<T>(
+        &mut self,
+        decision: Option<DecisionId>,
+        work: impl FnOnce(&Transaction<'_>) -> rusqlite::Result<T>,
+    ) -> Result<T> {
+        self.change(|t| {
+            noting(t, decision.map(|decision| decision.0))?;
+            let result = work(t)?;
+            noting(t, None)?;
             Ok(result)
         })
     }
@@ -176,11 +229,23 @@ impl Film {
             let Some(id) = id else { return Ok(None) };
             let steps = steps_of(t, id)?;
             t.execute("DELETE FROM undo_step WHERE decision_id = ?1", params![id])?;
+            // A name that is put back may be one that the program has given to somebody else since.
+            t.execute(
+                "UPDATE person SET name = ' ' || id || ' ' || name WHERE named = 0",
+                [],
+            )?;
             noting(t, Some(id))?;
             for step in steps {
                 t.execute(&step, [])?;
             }
             noting(t, None)?;
+            t.execute(
+                "UPDATE OR IGNORE person SET name = substr(name, length(id) + 3)
+                 WHERE name GLOB ' ' || id || ' *'",
+                [],
+            )?;
+            mark_gone(t)?;
+            name_somebodies(t)?;
             t.execute(
                 "UPDATE decision SET state = ?2 WHERE id = ?1",
                 params![id, state],

@@ -2,7 +2,10 @@
 #![allow(clippy::disallowed_methods, reason = "tests read and write files")]
 
 use inkarnat_color::WorkingSpace;
-use inkarnat_film::{DecisionState, Film, Fingerprint, NewSource, Place, ShotId, SourceId};
+use inkarnat_film::{
+    DecisionState, FaceLink, Film, Fingerprint, InputKey, NewFace, NewSource, Packed, Place, Said,
+    ShotId, SourceId,
+};
 use proptest::prelude::*;
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -42,11 +45,25 @@ fn decided(film: &Film) -> Value {
                 .map(|p| (p.person.0, p.frame, p.shape)).collect::<Vec<_>>(),
         })
     };
+    // Faces of a shot that is not in the cut wait with it.
+    let faces: Vec<_> = film
+        .faces(None)
+        .unwrap()
+        .into_iter()
+        .filter(|face| shots.iter().any(|shot| shot.id == face.shot))
+        .collect();
     json!({
         "cut": shots.iter().map(about).collect::<Vec<_>>(),
         "scenes": film.scenes().unwrap().into_iter().map(|s| (s.name, s.tint)).collect::<Vec<_>>(),
         "tint": film.tint().unwrap(),
-        "aims": film.people().unwrap().into_iter().map(|p| (p.name, p.aim)).collect::<Vec<_>>(),
+        "people": film.people().unwrap().into_iter()
+            .filter(|p| p.named || faces.iter().any(|face| face.person == Some(p.id)))
+            // A name of the program's own is nothing that was decided.
+            .map(|p| (p.id.0, p.named.then_some(p.name), p.aim, p.complexion)).collect::<Vec<_>>(),
+        "faces": faces.iter()
+            .map(|face| (face.id.0, face.person.map(|p| p.0))).collect::<Vec<_>>(),
+        "links": film.links().unwrap().into_iter()
+            .map(|link| (link.first.0, link.second.0, link.same)).collect::<Vec<_>>(),
         "by hand": film.grouped_by_hand().unwrap().into_iter()
             .filter(|hand| shots.iter().any(|shot| shot.id == hand.shot))
             .map(|hand| (hand.shot.0, hand.setup, hand.scene)).collect::<Vec<_>>(),
@@ -85,7 +102,11 @@ enum Act {
     Cut(Vec<(usize, u64, u64, bool)>),
     Keep(usize, bool),
     Note(usize, String),
-    Aim(u8),
+    Aim(usize, u8),
+    Name(usize, String),
+    Complexion(usize, bool),
+    Merge(usize, usize),
+    Split(usize),
     Draw(usize, u64, u8),
     Setup(usize, u8),
     Scene(usize, u8),
@@ -109,7 +130,11 @@ fn act() -> impl Strategy<Value = Act> {
         2 => pieces.prop_map(Act::Cut),
         1 => (0usize..8, any::<bool>()).prop_map(|(s, k)| Act::Keep(s, k)),
         1 => (0usize..8, "[a-z']{0,5}").prop_map(|(s, t)| Act::Note(s, t)),
-        1 => any::<u8>().prop_map(Act::Aim),
+        1 => (0usize..4, any::<u8>()).prop_map(|(p, v)| Act::Aim(p, v)),
+        1 => (0usize..4, "(Ana|[a-c])").prop_map(|(p, n)| Act::Name(p, n)),
+        1 => (0usize..4, any::<bool>()).prop_map(|(p, t)| Act::Complexion(p, t)),
+        3 => (0usize..4, 0usize..4).prop_map(|(a, b)| Act::Merge(a, b)),
+        2 => (0usize..4).prop_map(Act::Split),
         2 => (0usize..8, 0u64..20, any::<u8>()).prop_map(|(s, f, v)| Act::Draw(s, f, v)),
         1 => (0usize..8, 0u8..3).prop_map(|(s, n)| Act::Setup(s, n)),
         1 => (0usize..8, 0u8..3).prop_map(|(s, n)| Act::Scene(s, n)),
@@ -125,9 +150,14 @@ fn act() -> impl Strategy<Value = Act> {
     ]
 }
 
-fn perform(film: &mut Film, act: &Act) {
+/// Gives the states that a kill may leave on the way.
+fn perform(film: &mut Film, act: &Act) -> Vec<Value> {
+    let mut between = Vec::new();
     let shots = film.shots().unwrap();
     let shot = |at: &usize| shots.get(at % shots.len().max(1)).cloned();
+    let people = film.people().unwrap();
+    let person = |at: &usize| people.get(at % people.len().max(1)).cloned();
+    let faces = film.faces(None).unwrap();
     match act {
         Act::Cut(pieces) => {
             let places = place(film, pieces);
@@ -143,10 +173,67 @@ fn perform(film: &mut Film, act: &Act) {
                 film.set_note(&shot, text).unwrap();
             }
         }
-        Act::Aim(value) => {
-            if !film.people().unwrap().is_empty() {
-                film.set_aim("Ana", "own", &json!(value)).unwrap();
+        Act::Aim(at, value) => {
+            if let Some(person) = person(at) {
+                film.set_aim(&person.name, "own", &json!(value)).unwrap();
             }
+        }
+        Act::Name(at, name) => {
+            if let Some(person) = person(at).filter(|_| people.iter().all(|p| p.name != *name)) {
+                film.say("people", &json!({}), &[Said::Name(person.id, name.clone())])
+                    .unwrap();
+            }
+        }
+        Act::Complexion(at, tan) => {
+            if let Some(person) = person(at) {
+                let complexion = tan.then(|| "tan".to_owned());
+                film.say(
+                    "people",
+                    &json!({}),
+                    &[Said::Complexion(person.id, complexion)],
+                )
+                .unwrap();
+            }
+        }
+        Act::Merge(a, b) => {
+            let (Some(a), Some(b)) = (person(a), person(b)) else {
+                return between;
+            };
+            if a.id != b.id {
+                let of = |id| faces.iter().find(|f| f.person == Some(id)).map(|f| f.id);
+                let link = of(a.id).zip(of(b.id)).map(|(first, second)| FaceLink {
+                    first,
+                    second,
+                    same: true,
+                });
+                let links: Vec<FaceLink> = link.into_iter().collect();
+                film.merge(&json!({}), (b.id, a.id), &links, (&[], &[]))
+                    .unwrap();
+                film.hide_nobodies().unwrap();
+            }
+        }
+        Act::Split(at) => {
+            // As the program does it: what is said, and then who that is.
+            let face = &faces[at % faces.len()];
+            let apart = faces
+                .iter()
+                .filter(|f| f.person == face.person && f.id != face.id);
+            let said: Vec<Said> = apart
+                .map(|f| FaceLink {
+                    first: f.id,
+                    second: face.id,
+                    same: false,
+                })
+                .map(Said::Link)
+                .chain([Said::Nobody(face.id)])
+                .collect();
+            let decision = film.say("people", &json!({}), &said).unwrap();
+            // Until the next time that the program says who is who, the face is nobody's.
+            between.push(decided(film));
+            let new = film.add_person(&json!("own")).unwrap();
+            film.assign_faces(&[(face.id, Some(new))], decision)
+                .unwrap();
+            film.hide_nobodies().unwrap();
         }
         Act::Draw(at, frame, value) => {
             if let Some(shot) = shot(at) {
@@ -206,6 +293,7 @@ fn perform(film: &mut Film, act: &Act) {
         }
         Act::Undo | Act::Redo | Act::OpenAnew | Act::Killed | Act::KilledWriting(_) => {}
     }
+    between
 }
 
 /// What lies on the disk of a film that is open, at another place; of the journal only `share` parts of 255.
@@ -224,15 +312,37 @@ fn new_film(path: &Path) -> Film {
     let mut film = Film::create(path, "day", WorkingSpace::default()).unwrap();
     film.take_in(&clip("a", 100)).unwrap();
     film.take_in(&clip("b", 100)).unwrap();
-    // People stay once they are named, so one is there from the beginning.
-    let shot = film.shots().unwrap()[0].id;
-    film.draw(shot, "Ana", 50, &json!(0), &json!("own"))
+    let shots: Vec<ShotId> = film.shots().unwrap().iter().map(|shot| shot.id).collect();
+    film.draw(shots[0], "Ana", 50, &json!(0), &json!("own"))
         .unwrap();
+    // Four faces of three people.
+    let face = || NewFace {
+        was: None,
+        role: "person".to_owned(),
+        facts: json!({}),
+        track: Packed::of(&1),
+        embedding: Packed::of(&1),
+        frames: Packed::of(&1),
+        sample: Packed::of(&1),
+    };
+    for shot in shots {
+        film.keep_faces(shot, &InputKey::of(&1), &[face(), face()])
+            .unwrap();
+    }
+    let ana = film.people().unwrap()[0].id;
+    let [second, third] = [(); 2].map(|()| film.add_person(&json!("own")).unwrap());
+    let faces = film.faces(None).unwrap();
+    let whose: Vec<_> = faces
+        .iter()
+        .zip([ana, second, second, third])
+        .map(|(face, person)| (face.id, Some(person)))
+        .collect();
+    film.assign_faces(&whose, None).unwrap();
     film
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 20, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 40, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn nothing_decided_is_lost(acts in prop::collection::vec(act(), 1..30)) {
@@ -281,7 +391,7 @@ proptest! {
                     prop_assert!(seen.contains(&part), "{part:#}");
                 }
                 act => {
-                    perform(&mut film, act);
+                    seen.extend(perform(&mut film, act));
                     let written = film.decisions().unwrap().len();
                     if written > count {
                         back.push(std::mem::replace(&mut now, decided(&film)));

@@ -4,7 +4,7 @@
 use inkarnat_color::WorkingSpace;
 use inkarnat_film::{
     Deliverable, FaceLink, Film, FilmError, Fingerprint, InputKey, NewFace, NewSource, Packed,
-    PatchTrack, PersonReading, ReadResult, Said, ShotId, Stage, Step, StepOutcome,
+    PatchTrack, PersonId, PersonReading, ReadResult, Said, ShotId, Stage, Step, StepOutcome,
 };
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
@@ -364,9 +364,9 @@ fn erased_faces_are_gone_from_the_file_and_readings_stay() {
     film.keep_faces(shot, &found, &[face(&values), face(&other)])
         .unwrap();
     let faces = film.faces(None).unwrap();
-    let person = film.add_person("person 1", &json!("own")).unwrap();
-    film.assign_faces(&[(faces[0].id, Some(person)), (faces[1].id, Some(person))])
-        .unwrap();
+    let person = film.add_person(&json!("own")).unwrap();
+    let whose = [(faces[0].id, Some(person)), (faces[1].id, Some(person))];
+    film.assign_faces(&whose, None).unwrap();
     film.link(FaceLink {
         first: faces[1].id,
         second: faces[0].id,
@@ -416,8 +416,9 @@ fn faces_found_again_keep_who_they_are_and_what_was_decided() {
     film.keep_faces(shot, &key, &[face(&[0.5]), face(&[0.25])])
         .unwrap();
     let faces = film.faces(Some(shot)).unwrap();
-    let person = film.add_person("person 1", &json!("own")).unwrap();
-    film.assign_faces(&[(faces[0].id, Some(person))]).unwrap();
+    let person = film.add_person(&json!("own")).unwrap();
+    film.assign_faces(&[(faces[0].id, Some(person))], None)
+        .unwrap();
     film.say(
         "answer",
         &json!({}),
@@ -439,9 +440,27 @@ fn faces_found_again_keep_who_they_are_and_what_was_decided() {
     );
     assert!(!now.iter().any(|face| face.id == faces[1].id));
     // Nobody is left of a person who was named by the program.
-    film.assign_faces(&[(now[1].id, None)]).unwrap();
-    film.drop_nobodies().unwrap();
+    film.assign_faces(&[(now[1].id, None)], None).unwrap();
+    film.hide_nobodies().unwrap();
     assert!(film.people().unwrap().is_empty());
+    // Somebody new gets the name, not the number; who comes back gets another name.
+    let other = film.add_person(&json!("own")).unwrap();
+    assert_ne!(other, person);
+    assert_eq!(film.people().unwrap()[0].name, "person 1");
+    let whose = [(now[1].id, Some(person)), (now[0].id, Some(other))];
+    film.assign_faces(&whose, None).unwrap();
+    film.hide_nobodies().unwrap();
+    let people: Vec<_> = film
+        .people()
+        .unwrap()
+        .into_iter()
+        .map(|p| (p.id, p.name))
+        .collect();
+    let named = |id, name: &str| (id, name.to_owned());
+    assert_eq!(
+        people,
+        [named(person, "person 2"), named(other, "person 1")]
+    );
 }
 
 #[test]
@@ -452,9 +471,9 @@ fn what_is_said_about_people_is_taken_back_and_taken_again() {
     film.keep_faces(shot, &InputKey::of(&1), &[face(&[0.5]), face(&[0.25])])
         .unwrap();
     let faces = film.faces(None).unwrap();
-    let person = film.add_person("person 1", &json!("own")).unwrap();
-    film.assign_faces(&[(faces[0].id, Some(person)), (faces[1].id, Some(person))])
-        .unwrap();
+    let person = film.add_person(&json!("own")).unwrap();
+    let whose = [(faces[0].id, Some(person)), (faces[1].id, Some(person))];
+    film.assign_faces(&whose, None).unwrap();
     film.ask(&["skin:"], &[("skin:1".to_owned(), json!({"text": "?"}))])
         .unwrap();
     let question = film.questions().unwrap()[0].id;
@@ -508,12 +527,150 @@ fn what_is_said_about_people_is_taken_back_and_taken_again() {
         assert!(film.undo().unwrap().is_some());
     }
     assert!(film.links().unwrap().is_empty());
-    assert_eq!(film.people().unwrap().last().unwrap().name, "person 1");
-    // Where two people became one, nothing is put back to the wrong one.
+    // Nothing is left of somebody whom nobody has named.
+    assert!(film.people().unwrap().iter().all(|p| p.id != person));
     film.redo().unwrap();
-    film.seal_people().unwrap();
-    assert!(film.redo().unwrap().is_none());
+    assert_eq!(film.people().unwrap().last().unwrap().name, "Ben");
+}
+
+/// A merge joins what was drawn, found and read of two people; taken back, each has their own again,
+/// whatever the program has named in the meantime.
+#[test]
+fn a_merge_is_taken_back_and_taken_again() {
+    let directory = tempfile::tempdir().unwrap();
+    let path = directory.path().join("day.inkarnat");
+    let (mut film, shot) = film_with_shot(&path);
+    for (name, frame) in [("Ana", 3), ("Ana", 5), ("Ben", 3), ("Ben", 9)] {
+        film.draw(shot, name, frame, &json!({ name: frame }), &json!("own"))
+            .unwrap();
+    }
+    let [ana, ben] = [0, 1].map(|at| film.people().unwrap()[at].id);
+    let result = |whose: &[(PersonId, f64)]| ReadResult {
+        people: whose
+            .iter()
+            .map(|(person, level)| PersonReading {
+                person: *person,
+                ..readings(&film, shot, *level).people.remove(0)
+            })
+            .collect(),
+        tracks: vec![],
+        ..readings(&film, shot, 0.0)
+    };
+    let both = result(&[(ana, 60.0), (ben, 30.0)]);
+    film.keep_readings(shot, &InputKey::of(&1), &both).unwrap();
+    let [solved, proved] = [json!({"people": ["Ben"]}), json!({"proof": ["Ben"]})];
+    let setup = film.shots().unwrap()[0].setup;
+    film.keep_fix(setup, &InputKey::of(&2), "picture", &[], &solved)
+        .unwrap();
+    film.keep_proof(shot, &InputKey::of(&3), &[], &proved)
+        .unwrap();
+    film.keep_faces(shot, &InputKey::of(&4), &[face(&[0.5]), face(&[0.25])])
+        .unwrap();
+    let faces = film.faces(None).unwrap();
+    let whose = [(faces[0].id, Some(ana)), (faces[1].id, Some(ben))];
+    film.assign_faces(&whose, None).unwrap();
+    film.set_aim("Ben", "level:40-50", &json!("40-50")).unwrap();
+    let state = |film: &Film| {
+        json!({
+            "people": film.people().unwrap().into_iter().map(|p| (p.id.0, p.name, p.aim)).collect::<Vec<_>>(),
+            "patches": film.patches(shot).unwrap().into_iter()
+                .map(|p| (p.person.0, p.frame, p.shape)).collect::<Vec<_>>(),
+            "read": film.people_read(shot).unwrap().into_iter().map(|person| {
+                let reading: Option<Value> = film.shot_reading(shot, person, Stage::Before).unwrap();
+                (person.0, reading)
+            }).collect::<Vec<_>>(),
+            "faces": film.faces(None).unwrap().into_iter().map(|f| f.person.map(|p| p.0)).collect::<Vec<_>>(),
+            "fix": film.fix::<Value>(setup).unwrap().map(|(_, fix)| fix),
+            "proof": film.proof::<Value>(shot).unwrap().map(|(_, proof)| proof),
+            "links": film.links().unwrap().len(),
+        })
+    };
     let before = state(&film);
+    let link = FaceLink {
+        first: faces[0].id,
+        second: faces[1].id,
+        same: true,
+    };
+    let [fix, proof] = [json!({"people": ["Ana"]}), json!({"proof": ["Ana"]})];
+    film.merge(
+        &json!({"merge": ["Ana", "Ben"]}),
+        (ben, ana),
+        &[link],
+        (&[(setup, fix)], &[(shot, proof)]),
+    )
+    .unwrap();
+    let merged = state(&film);
+    assert_eq!(merged["people"], json!([[ana.0, "Ana", "own"]]));
+    // On one frame the patch of the one who stays counts.
+    assert_eq!(
+        merged["patches"],
+        json!([[ana.0, 3, {"Ana": 3}], [ana.0, 5, {"Ana": 5}], [ana.0, 9, {"Ben": 9}]])
+    );
+    assert_eq!(merged["read"].as_array().unwrap().len(), 1);
+    assert_eq!(merged["read"][0][1]["level"], 60.0);
+    assert_eq!(merged["faces"], json!([ana.0, ana.0]));
+    assert_eq!(merged["fix"], json!({"people": ["Ana"]}));
+    // The name is free again, and what is drawn under it while it is not taken is hers.
+    film.draw(shot, "Ben", 12, &json!(12), &json!("own"))
+        .unwrap();
+    assert_eq!(film.patches(shot).unwrap().last().unwrap().person, ana);
     film.undo().unwrap();
-    assert_eq!(state(&film)["people"][1], before["people"][1]);
+    film.say("people", &json!({}), &[Said::Name(ana, "Ben".to_owned())])
+        .unwrap();
+    assert_eq!(film.people().unwrap()[0].name, "Ben");
+    film.undo().unwrap();
+    assert_eq!(state(&film), merged);
+    drop(film);
+    let mut film = Film::open(&path).unwrap();
+    film.undo().unwrap();
+    assert_eq!(state(&film), before);
+    film.redo().unwrap();
+    assert_eq!(state(&film), merged);
+    film.undo().unwrap();
+    assert_eq!(state(&film), before);
+    // A fix that was solved anew in the meantime is not overwritten.
+    film.redo().unwrap();
+    film.keep_fix(setup, &InputKey::of(&5), "picture", &[], &json!("new"))
+        .unwrap();
+    film.undo().unwrap();
+    assert_eq!(state(&film)["fix"], "new");
+    assert_eq!(state(&film)["patches"], before["patches"]);
+    // A patch that is taken away takes the one beneath it along, and brings it back.
+    film.redo().unwrap();
+    let top = film.patches(shot).unwrap()[0].id;
+    film.undraw(top).unwrap();
+    assert_eq!(film.patches(shot).unwrap().len(), 2);
+    film.undo().unwrap();
+    film.undo().unwrap();
+    assert_eq!(state(&film)["patches"], before["patches"]);
+}
+
+/// The program gives a name again that the editor has changed; taking the change back puts nobody out.
+#[test]
+fn a_name_that_is_put_back_is_free() {
+    let directory = tempfile::tempdir().unwrap();
+    let (mut film, shot) = film_with_shot(&directory.path().join("day.inkarnat"));
+    film.keep_faces(shot, &InputKey::of(&1), &[face(&[0.5]), face(&[0.25])])
+        .unwrap();
+    let faces = film.faces(None).unwrap();
+    let first = film.add_person(&json!("own")).unwrap();
+    film.assign_faces(&[(faces[0].id, Some(first))], None)
+        .unwrap();
+    film.say("people", &json!({}), &[Said::Name(first, "Ana".to_owned())])
+        .unwrap();
+    let second = film.add_person(&json!("own")).unwrap();
+    film.assign_faces(&[(faces[1].id, Some(second))], None)
+        .unwrap();
+    let names = |film: &Film| {
+        let people = film.people().unwrap().into_iter();
+        people.map(|p| (p.id, p.name)).collect::<Vec<_>>()
+    };
+    let named = |one: &str, two: &str| vec![(first, one.to_owned()), (second, two.to_owned())];
+    assert_eq!(names(&film), named("Ana", "person 1"));
+    film.undo().unwrap();
+    assert_eq!(names(&film), named("person 1", "person 2"));
+    film.redo().unwrap();
+    assert_eq!(names(&film), named("Ana", "person 2"));
+    film.undo().unwrap();
+    assert_eq!(names(&film), named("person 1", "person 2"));
 }

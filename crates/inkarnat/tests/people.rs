@@ -231,3 +231,91 @@ fn without_models_or_without_faces_the_rest_works() {
         .ends(0)
         .says(&["inkarnat find"]);
 }
+
+/// Everything that is said of the people of each shot.
+fn cast(at: &Path, film: &str) -> Value {
+    let film = shown(at, film);
+    let shots = film["shots"].as_array().unwrap().iter();
+    let of_shot = |shot: &Value| {
+        serde_json::json!([shot["shot"], shot["state"], shot["people"], shot["fix"]])
+    };
+    serde_json::json!({
+        "shots": shots.map(of_shot).collect::<Vec<_>>(),
+        "questions": film["questions"],
+    })
+}
+
+#[test]
+fn a_merge_is_taken_back_whole_and_a_kill_leaves_all_of_it_or_nothing() {
+    let directory = tempfile::tempdir().unwrap();
+    let at = directory.path();
+    piece("single_face.mp4", 0, 12, "", &at.join("a.mp4"));
+    let larger = ",scale=528:432";
+    piece("carphone_pristine.mp4", 0, 12, larger, &at.join("b.mp4"));
+    let film = "out/out.inkarnat";
+    inkarnat(
+        at,
+        &["run", "a.mp4", "b.mp4", "--to", "out", "--codec", "none"],
+    );
+    inkarnat(at, &["people", film, "--name", "person 2=Ben"]).ends(0);
+    inkarnat(at, &["aim", film, "--person", "Ben=level:40-44"]).ends(0);
+    inkarnat(at, &["fix", film]);
+    let apart = cast(at, film);
+    assert_eq!(apart["shots"][0][2][0]["person"], "person 1", "{apart:#}");
+    assert_eq!(apart["shots"][1][2][0]["person"], "Ben", "{apart:#}");
+    let merge = ["people", film, "--merge", "person 1,Ben"];
+    inkarnat(at, &merge).ends(0);
+    let merged = cast(at, film);
+    assert_eq!(merged["shots"][1][2][0]["person"], "person 1", "{merged:#}");
+    let undo = || inkarnat(at, &["undo", film]).ends(0);
+    undo();
+    assert_eq!(cast(at, film), apart);
+    inkarnat(at, &["redo", film]).ends(0);
+    assert_eq!(cast(at, film), merged);
+    // Split off again he is somebody new; taken back step by step, he is Ben, with his aim.
+    inkarnat(at, &["people", film, "--split", "person 1@b"]).ends(0);
+    let split = cast(at, film);
+    assert_eq!(split["shots"][1][2][0]["person"], "person 2", "{split:#}");
+    inkarnat(at, &["people", film, "--name", "person 2=Carl"]).ends(0);
+    undo();
+    assert_eq!(cast(at, film), split);
+    undo();
+    assert_eq!(cast(at, film), merged);
+    undo();
+    assert_eq!(cast(at, film), apart);
+    // Fixed anew while they were one, and then taken back: each has their own fix again.
+    inkarnat(at, &["redo", film]).ends(0);
+    inkarnat(at, &["fix", film]);
+    undo();
+    inkarnat(at, &["fix", film]);
+    let again = cast(at, film);
+    for shot in 0..2 {
+        let of = |cast: &Value| {
+            let person = &cast["shots"][shot][2][0];
+            (
+                person["person"].clone(),
+                person["before"].clone(),
+                person["aim"].clone(),
+            )
+        };
+        assert_eq!(of(&again), of(&apart));
+    }
+    let mut whole = 0;
+    for wait in 0..12 {
+        let mut child = command(at).args(merge).spawn().unwrap();
+        std::thread::sleep(std::time::Duration::from_millis(4 * wait));
+        let _ = child.kill();
+        child.wait().unwrap();
+        let now = people(&shown(at, film)["shots"][1]);
+        if now == ["person 1"] {
+            whole += 1;
+            undo();
+        }
+        assert_eq!(
+            cast(at, film),
+            again,
+            "killed after {} ms, {whole} whole",
+            4 * wait
+        );
+    }
+}

@@ -158,7 +158,14 @@ fn read(frames: &[PathBuf], track: &FaceTrack, drawing: &Path) -> Result<(), Fai
         let Some(region) = skin_region(outline, picture.width, picture.height) else {
             continue;
         };
-        match choose_skin(&picture.region(region), region, outline, light.key, &rule) {
+        match choose_skin(
+            &picture.region(region),
+            region,
+            outline,
+            light.key,
+            &rule,
+            &[],
+        ) {
             Ok(skin) => {
                 let chosen = picture.region(skin.chosen.region);
                 readings.push(read_frame(

@@ -199,8 +199,14 @@ fn placed(frames: &[PathBuf], track: &FaceTrack, marked: u64) -> Result<Value, F
     {
         let picture = load(&frames[marked as usize])?;
         if let Some(region) = skin_region(outline, picture.width, picture.height)
-            && let Ok(skin) =
-                choose_skin(&picture.region(region), region, outline, light.key, &rule)
+            && let Ok(skin) = choose_skin(
+                &picture.region(region),
+                region,
+                outline,
+                light.key,
+                &rule,
+                &[],
+            )
         {
             chosen = places(&skin.chosen, picture.width);
             parts = skin.parts.iter().map(|part| format!("{part:?}")).collect();
@@ -213,8 +219,14 @@ fn placed(frames: &[PathBuf], track: &FaceTrack, marked: u64) -> Result<Value, F
             let Some(region) = skin_region(outline, picture.width, picture.height) else {
                 continue;
             };
-            let Ok(skin) = choose_skin(&picture.region(region), region, outline, light.key, &rule)
-            else {
+            let Ok(skin) = choose_skin(
+                &picture.region(region),
+                region,
+                outline,
+                light.key,
+                &rule,
+                &[],
+            ) else {
                 continue;
             };
             let chosen = picture.region(skin.chosen.region);

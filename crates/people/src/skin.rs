@@ -254,13 +254,23 @@ impl<'a> Looked<'a> {
         region: Region,
         outline: &Outline,
         rule: &'a SkinRule,
+        no_picture: &[Region],
     ) -> Result<Self, NoSkin> {
         if !outline.is_whole() {
             return Err(NoSkin::Outline);
         }
-        let mut looked = Self::new(picture, region, sigma(outline.width), rule)?;
+        let sigma = sigma(outline.width);
+        let mut looked = Self::new(picture, region, sigma, rule)?;
         let mut left_out = std::mem::take(&mut looked.left_out);
         for hull in outline.left_out() {
+            looked.fill(&hull, |i| left_out[i] = true);
+        }
+        for part in no_picture {
+            // Smoothing carries what stands there beyond its edge.
+            let (left, top) = (part.x as f64 - sigma, part.y as f64 - sigma);
+            let right = (part.x + part.width) as f64 - 1.0 + sigma;
+            let bottom = (part.y + part.height) as f64 - 1.0 + sigma;
+            let hull = [[left, top], [right, top], [right, bottom], [left, bottom]];
             looked.fill(&hull, |i| left_out[i] = true);
         }
         looked.left_out = left_out;
@@ -565,7 +575,8 @@ fn band(mut pixels: Vec<(u32, f64)>) -> Vec<u32> {
 
 /// Chooses the skin of a face that is read.
 ///
-/// `picture` is the working signal of `region`, which [`skin_region`] gave for this outline.
+/// `picture` is the working signal of `region`, which [`skin_region`] gave for this outline;
+/// `no_picture` are parts of the whole picture that show something else (titles, mattes).
 ///
 /// # Errors
 /// [`NoSkin`] where nothing there can be read.
@@ -575,8 +586,9 @@ pub fn choose_skin(
     outline: &Outline,
     side: Side,
     rule: &SkinRule,
+    no_picture: &[Region],
 ) -> Result<FaceSkin, NoSkin> {
-    Looked::of_face(picture, region, outline, rule)?.side(outline, side)
+    Looked::of_face(picture, region, outline, rule, no_picture)?.side(outline, side)
 }
 
 /// Both sides of a face in one frame: what [`choose_skin`] and [`side_lights`] give, at the price of
@@ -602,6 +614,7 @@ impl BothSides {
 }
 
 /// Chooses the skin of both sides and reads their light, for a shot whose key side is not known yet.
+/// `no_picture` as for [`choose_skin`].
 ///
 /// # Errors
 /// [`NoSkin::Outline`] and [`NoSkin::PictureSize`].
@@ -610,8 +623,9 @@ pub fn both_sides(
     region: Region,
     outline: &Outline,
     rule: &SkinRule,
+    no_picture: &[Region],
 ) -> Result<BothSides, NoSkin> {
-    let looked = Looked::of_face(picture, region, outline, rule)?;
+    let looked = Looked::of_face(picture, region, outline, rule, no_picture)?;
     Ok(BothSides {
         right: looked.side(outline, Side::Right),
         left: looked.side(outline, Side::Left),
@@ -693,7 +707,7 @@ pub fn side_lights(
     outline: &Outline,
     rule: &SkinRule,
 ) -> Result<SideLights, NoSkin> {
-    Ok(Looked::of_face(picture, region, outline, rule)?.lights(outline))
+    Ok(Looked::of_face(picture, region, outline, rule, &[])?.lights(outline))
 }
 
 /// The median of a sample that is not empty; of an even count the upper of the two middle ones.

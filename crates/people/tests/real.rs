@@ -175,7 +175,7 @@ fn chosen_skin_is_skin_and_reads_like_skin_marked_by_hand() {
         let cut = picture.region(region);
         let sides = side_lights(&cut, region, &outline, &rule).expect("sides");
         let light = face_light(&[sides], WorkingSpace::default()).expect("a side");
-        let skin = choose_skin(&cut, region, &outline, light.key, &rule).expect("skin");
+        let skin = choose_skin(&cut, region, &outline, light.key, &rule, &[]).expect("skin");
         let own = skin.chosen.region;
         let good = skin
             .chosen
@@ -368,8 +368,14 @@ fn a_hand_across_a_face_is_never_read() {
             continue;
         };
         let region = skin_region(outline, 640, 360).expect("in sight");
-        let Ok(skin) = choose_skin(&frame.region(region), region, outline, Side::Right, &rule)
-        else {
+        let Ok(skin) = choose_skin(
+            &frame.region(region),
+            region,
+            outline,
+            Side::Right,
+            &rule,
+            &[],
+        ) else {
             continue;
         };
         let own = skin.chosen.region;

@@ -14,6 +14,37 @@ pub struct PatchPixels {
     pub inside: Vec<u32>,
 }
 
+impl PatchPixels {
+    /// Those that lie outside parts of the picture, such as a title over it.
+    #[must_use]
+    pub fn outside(&self, parts: &[Region]) -> Self {
+        let r = self.region;
+        let parts: Vec<&Region> = parts
+            .iter()
+            .filter(|p| {
+                (p.x < r.x + r.width && r.x < p.x + p.width)
+                    && (p.y < r.y + r.height && r.y < p.y + p.height)
+            })
+            .collect();
+        if parts.is_empty() {
+            return self.clone();
+        }
+        let free = |index: &u32| {
+            let (x, y) = (
+                r.x + *index as usize % r.width,
+                r.y + *index as usize / r.width,
+            );
+            !parts
+                .iter()
+                .any(|p| (p.x..p.x + p.width).contains(&x) && (p.y..p.y + p.height).contains(&y))
+        };
+        Self {
+            region: r,
+            inside: self.inside.iter().copied().filter(free).collect(),
+        }
+    }
+}
+
 /// Pixels inside a patch, in a picture of a given size, at a given pose.
 ///
 /// The part of the patch outside the picture is left out. A pose without an inverse or a picture

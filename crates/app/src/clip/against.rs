@@ -329,7 +329,9 @@ impl Three {
     ) {
         self.looked_at += 1;
         let frame = from.index();
-        let Some((mut picture, chosen)) = chosen(person, from, job.rule, job.space) else {
+        let Some((mut picture, chosen)) =
+            chosen(person, from, &job.left_out, (job.rule, job.space))
+        else {
             return;
         };
         let mut corrected = picture.clone();

@@ -155,13 +155,14 @@ impl FaceReader {
     }
 
     /// Reads the faces of a frame, the `given`-th of those looked at (from 0). With `ovals` it says
-    /// which pixels lie inside the faces.
+    /// which pixels lie inside the faces. `no_picture` are parts of the picture that are none.
     pub(crate) fn read(
         &mut self,
         frame: u64,
         given: u64,
         native: &Native<'_>,
         ovals: bool,
+        no_picture: &[Region],
     ) -> Vec<PatchPixels> {
         let held = self.held(frame, given);
         let mut inside = Vec::new();
@@ -173,8 +174,11 @@ impl FaceReader {
                 Some(side) => {
                     let mut sides = [None, None];
                     sides[place(side)] = Some(
-                        skin_of_face(native, &outline, side, &self.at_white)
-                            .and_then(|(_, skin)| self.side(frame, native, &outline, side, skin)),
+                        skin_of_face(native, &outline, side, &self.at_white, no_picture).and_then(
+                            |(_, skin)| {
+                                self.side(frame, native, (&outline, side), skin, no_picture)
+                            },
+                        ),
                     );
                     Seen {
                         frame,
@@ -182,7 +186,7 @@ impl FaceReader {
                         sides,
                     }
                 }
-                None => self.both(frame, native, &outline),
+                None => self.both(frame, native, &outline, no_picture),
             };
             while self.seen.len() <= face {
                 self.seen.push(Vec::new());
@@ -192,11 +196,19 @@ impl FaceReader {
         inside
     }
 
-    fn both(&self, frame: u64, native: &Native<'_>, outline: &Outline) -> Seen {
-        match skin_of_both_sides(native, outline, &self.at_white) {
+    fn both(
+        &self,
+        frame: u64,
+        native: &Native<'_>,
+        outline: &Outline,
+        no_picture: &[Region],
+    ) -> Seen {
+        match skin_of_both_sides(native, outline, &self.at_white, no_picture) {
             Ok(both) => {
                 let side = |side: Side, skin: std::result::Result<FaceSkin, NoSkin>| {
-                    Some(skin.and_then(|skin| self.side(frame, native, outline, side, skin)))
+                    Some(skin.and_then(|skin| {
+                        self.side(frame, native, (outline, side), skin, no_picture)
+                    }))
                 };
                 Seen {
                     frame,
@@ -218,9 +230,9 @@ impl FaceReader {
         &self,
         frame: u64,
         native: &Native<'_>,
-        outline: &Outline,
-        side: Side,
+        (outline, side): (&Outline, Side),
         skin: FaceSkin,
+        no_picture: &[Region],
     ) -> std::result::Result<SideRead, NoSkin> {
         let due = |frame: u64| (frame - self.first).min(self.frames) * SKIN_PIXELS / self.frames;
         let most = (due(frame + self.every) - due(frame)) as usize;
@@ -236,7 +248,7 @@ impl FaceReader {
         let mut at_top = None;
         if self.at_top.clip != self.at_white.clip && skin.chosen.clipped > 0 {
             at_top = Some(
-                skin_of_face(native, outline, side, &self.at_top)
+                skin_of_face(native, outline, side, &self.at_top, no_picture)
                     .ok()
                     .and_then(|(_, skin)| take(&skin, &mut skin_at_top)),
             );

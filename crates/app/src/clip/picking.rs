@@ -2,7 +2,7 @@
 
 use crate::job::KnownFace;
 use inkarnat_color::picture::Native;
-use inkarnat_color::{Coefficients, Rgb};
+use inkarnat_color::{Coefficients, Region, Rgb};
 use inkarnat_people::{
     BothSides, FaceSkin, Frame, NoSkin, Outline, Side, SkinRule, both_sides, choose_skin,
     skin_region,
@@ -26,14 +26,16 @@ pub(crate) fn held_patch<'a>(
     Some((patch, patch_pixels(patch, pose, width, height)))
 }
 
-/// The source picture of a patch and the pixels chosen in it.
+/// The source picture of a patch and the pixels chosen in it, outside the parts of the picture that
+/// are none.
 pub(crate) fn chosen_of(
     source: &Native<'_>,
     pixels: &PatchPixels,
     rule: ClipRule,
+    no_picture: &[Region],
 ) -> (Rgb, Chosen) {
     let picture = source.rgb_region(pixels.region);
-    let chosen = choose(&picture, pixels, rule);
+    let chosen = choose(&picture, &pixels.outside(no_picture), rule);
     (picture, chosen)
 }
 
@@ -48,9 +50,11 @@ pub(crate) fn skin_of_face(
     outline: &Outline,
     side: Side,
     rule: &SkinRule,
+    no_picture: &[Region],
 ) -> Result<(Rgb, FaceSkin), NoSkin> {
     let region = skin_region(outline, source.width, source.height).ok_or(NoSkin::OutOfSight)?;
-    let skin = choose_skin(&source.rgb_region(region), region, outline, side, rule)?;
+    let picture = source.rgb_region(region);
+    let skin = choose_skin(&picture, region, outline, side, rule, no_picture)?;
     Ok((source.region(skin.chosen.region), skin))
 }
 
@@ -59,9 +63,11 @@ pub(crate) fn skin_of_both_sides(
     source: &Native<'_>,
     outline: &Outline,
     rule: &SkinRule,
+    no_picture: &[Region],
 ) -> Result<BothSides, NoSkin> {
     let region = skin_region(outline, source.width, source.height).ok_or(NoSkin::OutOfSight)?;
-    both_sides(&source.rgb_region(region), region, outline, rule)
+    let picture = source.rgb_region(region);
+    both_sides(&picture, region, outline, rule, no_picture)
 }
 
 /// The face of a person that is read in a frame: the first of those that are held there.

@@ -9,7 +9,7 @@ use crate::clip::open_source;
 use crate::clip::picking::{chosen_of, held_face, held_patch, skin_of_face, skin_rule};
 use crate::clip::reading::sum;
 use crate::event::Cancel;
-use crate::job::{ProveJob, ProvePerson, Proved, ProvedPerson};
+use crate::job::{LeftOut, ProveJob, ProvePerson, Proved, ProvedPerson};
 use inkarnat_color::picture::PixelFormat;
 use inkarnat_color::{Rgb, WorkingSpace};
 use inkarnat_media::{Frame, Kind, Reader};
@@ -117,7 +117,9 @@ impl Pair {
     ) {
         self.looked_at += 1;
         let frame = from.index();
-        let Some((mut picture, chosen)) = chosen(person, from, job.rule, job.space) else {
+        let Some((mut picture, chosen)) =
+            chosen(person, from, &job.left_out, (job.rule, job.space))
+        else {
             return;
         };
         apply(prepared, &mut picture);
@@ -151,14 +153,15 @@ impl Pair {
 pub(crate) fn chosen(
     person: &ProvePerson,
     from: &Frame,
-    clip: ClipRule,
-    space: WorkingSpace,
+    left_out: &LeftOut,
+    (clip, space): (ClipRule, WorkingSpace),
 ) -> Option<(Rgb, Chosen)> {
     let (frame, native) = (from.index(), from.native());
+    let no_picture = left_out.regions(frame, native.width, native.height);
     if person.patches.is_empty() {
         let (outline, side) = held_face(frame, &person.faces)?;
         let rule = skin_rule(clip, space.coefficients);
-        let (picture, skin) = skin_of_face(&native, outline, side, &rule).ok()?;
+        let (picture, skin) = skin_of_face(&native, outline, side, &rule, &no_picture).ok()?;
         return Some((picture, skin.chosen));
     }
     let poses: Vec<Pose> = person
@@ -167,7 +170,7 @@ pub(crate) fn chosen(
         .map(|track| track.pose(frame))
         .collect();
     let (_, pixels) = held_patch(frame, &person.patches, &poses, from.width(), from.height())?;
-    Some(chosen_of(&native, &pixels, clip))
+    Some(chosen_of(&native, &pixels, clip, &no_picture))
 }
 
 pub(crate) fn apply(prepared: &Prepared, picture: &mut Rgb) {

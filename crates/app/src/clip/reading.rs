@@ -131,7 +131,7 @@ pub(crate) fn perform(job: &ReadJob, cancel: &Cancel, progress: &dyn Fn(u64, u64
                 no_background.extend(faces.surroundings(index, settled, &native));
                 no_background.extend(&out);
                 background.add(index, |region| native.rgb_region(region), &no_background);
-                held.extend(faces.read(index, settled, &native, sampled));
+                held.extend(faces.read(index, settled, &native, sampled, &out));
                 if sampled {
                     sampler.add(index, |region| native.rgb_region(region), &held, &out);
                 }
@@ -152,13 +152,15 @@ pub(crate) fn perform(job: &ReadJob, cancel: &Cancel, progress: &dyn Fn(u64, u64
             if !job.reads(index) {
                 continue;
             }
+            let out = job.left_out.regions(index, native.width, native.height);
             let mut held = Vec::new();
             let mut rest = poses.as_slice();
             for (person, reader) in job.people.iter().zip(&mut people) {
                 let (own, others) = rest.split_at(person.patches.len());
                 rest = others;
                 let patches = &person.patches;
-                held.extend(reader.read(index, &native, patches, own, job.space, at_top));
+                let followed = (patches.as_slice(), own);
+                held.extend(reader.read(index, &native, followed, job.space, at_top, &out));
             }
             given += 1;
             let known = faces.look(index, &native, given)?;
@@ -259,17 +261,17 @@ impl PersonReader {
         &mut self,
         frame: u64,
         native: &Native<'_>,
-        patches: &[Patch],
-        poses: &[Pose],
+        (patches, poses): (&[Patch], &[Pose]),
         space: WorkingSpace,
         at_top: ClipRule,
+        no_picture: &[Region],
     ) -> Option<PatchPixels> {
         let Some((_, pixels)) = held_patch(frame, patches, poses, native.width, native.height)
         else {
             self.lost += 1;
             return None;
         };
-        let (picture, chosen) = chosen_of(native, &pixels, ClipRule::default());
+        let (picture, chosen) = chosen_of(native, &pixels, ClipRule::default(), no_picture);
         let at_white = read_frame(frame, &picture, &chosen, space).ok();
         // As many as the shot's bound allows by this frame; in long shots not in every frame.
         let due = |frame: u64| (frame - self.first).min(self.all) * SKIN_PIXELS / self.all;
@@ -280,7 +282,7 @@ impl PersonReader {
             at_top: None,
         };
         if at_top != ClipRule::default() && chosen.clipped > 0 {
-            let chosen = inkarnat_reading::choose(&picture, &pixels, at_top);
+            let chosen = inkarnat_reading::choose(&picture, &pixels.outside(no_picture), at_top);
             reading.at_top = Some(read_frame(frame, &picture, &chosen, space).ok());
             self.skin_at_top.add(frame, &picture, &chosen, most);
         } else {

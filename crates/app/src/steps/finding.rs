@@ -11,8 +11,8 @@ use crate::steps::transforming::with_input;
 use crate::weights::Weights;
 use crate::{AppError, Result};
 use inkarnat_film::{
-    Face, FaceId, Film, InputKey, NewFace, Packed, Person, PersonId, PersonReading, Shot, Source,
-    value_of,
+    DecisionId, Face, FaceId, Film, InputKey, NewFace, Packed, Person, PersonId, PersonReading,
+    Shot, Source, value_of,
 };
 use inkarnat_media::Probe;
 use inkarnat_people::{Embedding, FaceTrack, Member, SAME, Said, group};
@@ -199,9 +199,11 @@ pub(crate) fn unread_faces(faces: &[Face]) -> Result<String> {
 /// Says who is who over the whole film, asks what is in doubt, and puts the readings of found people
 /// together.
 ///
+/// What follows from a `decision` of the editor's is taken back with it.
+///
 /// # Errors
 /// If the film cannot be read or written.
-pub(crate) fn settle(film: &mut Film) -> Result<()> {
+pub(crate) fn settle(film: &mut Film, decision: Option<DecisionId>) -> Result<()> {
     let faces = film.faces(None)?;
     if faces.is_empty() {
         return Ok(());
@@ -235,12 +237,12 @@ pub(crate) fn settle(film: &mut Film) -> Result<()> {
     for (group, person) in groups.people.iter().zip(&persons) {
         whose.extend(group.iter().map(|&k| (people[k].id, Some(*person))));
     }
-    film.assign_faces(&whose)?;
+    film.assign_faces(&whose, decision)?;
     ask(film, &shots, &faces, &people, &groups, &persons)?;
     for shot in &shots {
         put_together(film, shot)?;
     }
-    film.drop_nobodies()?;
+    film.hide_nobodies()?;
     Ok(())
 }
 
@@ -350,22 +352,11 @@ fn persons_of(
             persons[group] = Some(person);
         }
     }
-    let mut number = 0;
     persons
         .into_iter()
-        .map(|person| {
-            if let Some(person) = person {
-                return Ok(person);
-            }
-            let names: Vec<String> = film.people()?.into_iter().map(|p| p.name).collect();
-            let name = loop {
-                number += 1;
-                let name = format!("person {number}");
-                if !names.contains(&name) {
-                    break name;
-                }
-            };
-            Ok(film.add_person(&name, &AimSetting::own())?)
+        .map(|person| match person {
+            Some(person) => Ok(person),
+            None => Ok(film.add_person(&AimSetting::own())?),
         })
         .collect()
 }

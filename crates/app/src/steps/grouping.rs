@@ -4,7 +4,7 @@ use crate::show::describe;
 use crate::steps::choosing::settle_choices;
 use crate::steps::people::settle_people;
 use crate::{AppError, Result};
-use inkarnat_film::{Decision, Film, Shot, ShotId};
+use inkarnat_film::{Decision, Film, Person, Shot, ShotId};
 
 /// A change to setups or scenes.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -93,8 +93,9 @@ pub fn note(film: &mut Film, shot: &str, text: &str) -> Result<()> {
 /// # Errors
 /// If the film cannot be written.
 pub fn undo(film: &mut Film) -> Result<Option<String>> {
+    let people = film.people()?;
     let undone = film.undo()?;
-    gone(film, undone.as_ref())
+    gone(film, undone.as_ref(), &people)
 }
 
 /// Takes the last decision that was taken back again, and says which.
@@ -102,14 +103,15 @@ pub fn undo(film: &mut Film) -> Result<Option<String>> {
 /// # Errors
 /// If the film cannot be written.
 pub fn redo(film: &mut Film) -> Result<Option<String>> {
+    let people = film.people()?;
     let redone = film.redo()?;
-    gone(film, redone.as_ref())
+    gone(film, redone.as_ref(), &people)
 }
 
-fn gone(film: &mut Film, decision: Option<&Decision>) -> Result<Option<String>> {
+fn gone(film: &mut Film, decision: Option<&Decision>, people: &[Person]) -> Result<Option<String>> {
     settle_choices(film)?;
     if let Some(decision) = decision {
-        settle_people(film, decision)?;
+        settle_people(film, decision, people)?;
     }
     Ok(decision.map(describe))
 }

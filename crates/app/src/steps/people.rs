@@ -6,7 +6,7 @@ use crate::steps::taking::listed;
 use crate::steps::{exposing, tinting};
 use crate::{AppError, Result};
 use inkarnat_film::{
-    Decision, DecisionState, Face, FaceId, FaceLink, Film, FilmError, Person, Said,
+    Decision, Face, FaceId, FaceLink, Film, FilmError, Person, Said, SetupId, ShotId,
 };
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
@@ -69,7 +69,7 @@ pub fn people_of(film: &Film) -> Result<Vec<PersonListed>> {
 /// # Errors
 /// If nobody has the name, the words cannot be understood, or the film cannot be written.
 pub fn say(film: &mut Film, what: &Say) -> Result<()> {
-    match what {
+    let decision = match what {
         Say::Name(text) => {
             let (old, new) = halves(text, '=', "OLD=NEW, such as 'person 1=Ana'")?;
             if new.contains(['=', ',', '@', ':']) {
@@ -78,12 +78,13 @@ pub fn say(film: &mut Film, what: &Say) -> Result<()> {
                 )));
             }
             let person = person_named(film, old)?;
-            film.say(
+            let decision = film.say(
                 "people",
                 &json!({"name": new, "was": old}),
                 &[Said::Name(person.id, new.to_owned())],
             )?;
             restate(film, old, new)?;
+            decision
         }
         Say::Merge(text) => {
             let (first, second) = halves(text, ',', "NAME,NAME, such as 'Ana,person 3'")?;
@@ -101,29 +102,31 @@ pub fn say(film: &mut Film, what: &Say) -> Result<()> {
                     .map(|face| face.id)
                     .collect()
             };
+            let said_before = film.links()?;
+            let mut links = Vec::new();
             for (i, first) in of(&a).into_iter().enumerate() {
                 for (k, second) in of(&b).into_iter().enumerate() {
                     // One link joins two groups; what was said against it before must go.
-                    let against = film.links()?.iter().any(|link| {
+                    let against = said_before.iter().any(|link| {
                         !link.same
                             && (link.first, link.second) == (first.min(second), first.max(second))
                     });
                     if against || (i == 0 && k == 0) {
-                        film.link(FaceLink {
+                        links.push(FaceLink {
                             first,
                             second,
                             same: true,
-                        })?;
+                        });
                     }
                 }
             }
-            film.give_patches(b.id, a.id)?;
-            let whose: Vec<_> = of(&b).into_iter().map(|face| (face, Some(a.id))).collect();
-            film.assign_faces(&whose)?;
-            film.absorb(b.id, a.id)?;
-            restate(film, &b.name, &a.name)?;
-            film.decide("people", &json!({"merge": [a.name, b.name]}))?;
-            film.seal_people()?;
+            let (fixes, proofs) = restated(film, &b.name, &a.name)?;
+            film.merge(
+                &json!({"merge": [a.name, b.name]}),
+                (b.id, a.id),
+                &links,
+                (&fixes, &proofs),
+            )?
         }
         Say::Split(text) => {
             let (name, shot) = halves(text, '@', "NAME@SHOT, such as 'Ana@kitchen'")?;
@@ -159,7 +162,7 @@ pub fn say(film: &mut Film, what: &Say) -> Result<()> {
                 .flat_map(|a| elsewhere.iter().map(|b| apart(a, b)))
                 .chain(here.iter().map(|face| Said::Nobody(face.id)))
                 .collect();
-            film.say("people", &json!({"split": name, "shot": shot.name}), &said)?;
+            film.say("people", &json!({"split": name, "shot": shot.name}), &said)?
         }
         Say::Complexion(text) => {
             let (name, words) = halves(text, '=', "NAME=COMPLEXION, such as 'Ana=tan'")?;
@@ -178,10 +181,10 @@ pub fn say(film: &mut Film, what: &Say) -> Result<()> {
                 "people",
                 &json!({"complexion": set, "person": name}),
                 &[Said::Complexion(person.id, set.map(str::to_owned))],
-            )?;
+            )?
         }
-    }
-    settle(film)
+    };
+    settle(film, decision)
 }
 
 /// The complexions that may be set: the classes of ITA° in published facial spectra.
@@ -254,7 +257,7 @@ pub fn answer(film: &mut Film, number: u64, yes: bool) -> Result<String> {
         }
     };
     let word = if yes { "yes" } else { "no" };
-    film.say(
+    let decision = film.say(
         "answer",
         &json!({"question": question.asked["text"], "answer": word}),
         &[said, Said::Answer(question.id, word.to_owned())],
@@ -263,7 +266,7 @@ pub fn answer(film: &mut Film, number: u64, yes: bool) -> Result<String> {
         .as_str()
         .unwrap_or_default()
         .to_owned();
-    settle(film)?;
+    settle(film, decision)?;
     Ok(text)
 }
 
@@ -275,39 +278,63 @@ pub fn erase(film: &mut Film) -> Result<u64> {
     Ok(film.erase_faces()?)
 }
 
-/// Brings everything that rests on who is who in line, after a decision about people was taken back
-/// or taken again.
-pub(crate) fn settle_people(film: &mut Film, decision: &Decision) -> Result<()> {
+/// Brings everything that rests on who is who in line, after a `decision` was taken back or taken
+/// again; `before` are the people as they were then.
+pub(crate) fn settle_people(film: &mut Film, decision: &Decision, before: &[Person]) -> Result<()> {
+    let now = film.people()?;
+    let renamed: Vec<(&str, &str)> = before
+        .iter()
+        .filter_map(|was| {
+            let is = now.iter().find(|is| is.id == was.id)?;
+            (is.name != was.name).then_some((was.name.as_str(), is.name.as_str()))
+        })
+        .collect();
+    // By way of names that nobody can have: two may have changed theirs with each other.
+    let between = |name: &str| format!("={name}");
+    for (was, is) in &renamed {
+        restate(film, was, &between(is))?;
+    }
+    for (_, is) in &renamed {
+        restate(film, &between(is), is)?;
+    }
     if !matches!(decision.verb.as_str(), "people" | "answer") {
         return Ok(());
     }
-    let names = (&decision.detail["was"], &decision.detail["name"]);
-    if let (Value::String(was), Value::String(name)) = names {
-        match decision.state {
-            DecisionState::Done => restate(film, was, name)?,
-            _ => restate(film, name, was)?,
-        }
-    }
-    settle(film)
+    settle(film, None)
 }
 
 /// Fixes and proofs name people: under the new name they still hold.
 fn restate(film: &mut Film, old: &str, new: &str) -> Result<()> {
+    let (fixes, proofs) = restated(film, old, new)?;
+    for (setup, solution) in &fixes {
+        film.restate_fix(*setup, solution)?;
+    }
+    for (shot, proof) in &proofs {
+        film.restate_proof(*shot, proof)?;
+    }
+    Ok(())
+}
+
+/// The fixes and proofs that name somebody, with another name.
+type Restated = (Vec<(SetupId, Value)>, Vec<(ShotId, Value)>);
+
+fn restated(film: &Film, old: &str, new: &str) -> Result<Restated> {
+    let (mut fixes, mut proofs) = (Vec::new(), Vec::new());
     for setup in film.setups()? {
         if let Some((_, mut solution)) = film.fix::<Value>(setup.id)?
             && rename_in(&mut solution, old, new)
         {
-            film.restate_fix(setup.id, &solution)?;
+            fixes.push((setup.id, solution));
         }
     }
     for shot in film.shots()? {
         if let Some((_, mut proof)) = film.proof::<Value>(shot.id)?
             && rename_in(&mut proof, old, new)
         {
-            film.restate_proof(shot.id, &proof)?;
+            proofs.push((shot.id, proof));
         }
     }
-    Ok(())
+    Ok((fixes, proofs))
 }
 
 /// Changes a person's name in every list `people`; says whether it was there.

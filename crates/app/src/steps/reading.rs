@@ -64,7 +64,7 @@ pub fn read_film(
             Err(error) => context.fail(problems, Stage::Read, &shot.name, error.to_string()),
         }
     }
-    finding::settle(film)?;
+    finding::settle(film, None)?;
     for shot in &shots {
         let read = film.step(shot.id, Step::Read)?;
         if read.is_some_and(|step| step.outcome == StepOutcome::Done)
@@ -245,7 +245,11 @@ fn read_shot(
         every,
         &found,
     ));
-    let base = with_input(film, &source, base)?;
+    let mut base = with_input(film, &source, base)?;
+    if !job.left_out.areas.is_empty() {
+        // Readings from before skin beneath titles was left out.
+        base = InputKey::of(&(base, "skin beside titles alone"));
+    }
     let key = InputKey::of(&(&base, shot.in_frame, shot.out_frame, &job.left_out));
     let probe = probe_of(&source)?;
     if film.is_done(shot.id, Step::Read, &key)? || sum_up_again(film, shot, (&base, &key), &probe)?

@@ -2,10 +2,12 @@
 //! over a picture. Memory does not grow by more than some tens of bytes a frame.
 //!
 //! A hard cut is a step between two neighbouring frames far above the steps around it, in luma and
-//! chroma, left after the one frame has been moved onto the other (so that a whip pan is none) and
-//! not undone a few frames later by a return (so that a flash is none). Frames that are mixtures of
+//! chroma, left after the one frame has been moved onto the other and smeared as it (so that a whip
+//! pan is none), no lamp that is switched, and not undone a few frames later by a return (so that a
+//! flash is none). Frames that are mixtures of
 //! the frames before and after them, in equal steps, are a dissolve, or a fade where one side is
-//! black or white. The thresholds are this project's own, set on generated pictures.
+//! black or white. The thresholds are this project's own, set on generated pictures and held against
+//! real ones (`script/check/shots.py`, `shots_filmed.py`).
 
 mod over;
 mod small;
@@ -32,13 +34,28 @@ const HALVES: [usize; 7] = [3, 4, 6, 9, 14, 20, 30];
 const KEPT: usize = 48;
 /// Furthest that a mixture may be off, of the difference of its ends.
 const OFF_MIXTURE: f32 = 0.2;
+/// The same where what is mixed moves by itself, and its ends are unlike: below this correlation, and no
+/// step between two frames beyond this share of their difference (a cut would be all of it); half the span
+/// is so many frames at least.
+const OFF_MOVING: f32 = 0.45;
+const LEAST_MOVING: usize = 9;
+const TAIL: usize = 8;
+const UNLIKE: f32 = 0.6;
+const LARGEST_STEP: f32 = 0.3;
+/// Cells by which a frame of a whip pan moves at least, and what may be left of the difference of two of
+/// its frames.
+const WHIP: usize = 4;
+const LEFT_BY_WHIP: f32 = 0.4;
 /// Least difference of the ends of a mixture, signal units.
 const LEAST_BLEND: f32 = 0.03;
-/// Correlation above which two pictures are one in another light.
-const SAME_DRAWING: f32 = 0.95;
+/// Correlation above which the ends of a mixture are one picture: in another light, or slowly moved.
+const SAME_DRAWING: f32 = 0.88;
 /// What is left of a difference, after moving, below which two pictures are one that moves: on the
 /// generated pictures slow movement leaves 0.55–0.6, and a dissolve 0.8 or more.
 const SAME_MOVED: f32 = 0.7;
+
+/// What is left out around writing on every side, of the picture's width and height.
+const BESIDE: f64 = 0.02;
 
 /// A frame made small: luma by averaging, chroma as coarse as is to hand. Y' 0–1, Cb and Cr ±0.5.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -81,7 +98,14 @@ struct Facts {
     /// not.
     returns: Option<u8>,
     edges: [u16; 4],
-    writing: Option<[u16; 4]>,
+    writing: Vec<over::Writing>,
+    card: bool,
+    /// A movement of a whip pan leads to this frame.
+    whips: bool,
+    /// What is left of the difference from the frame before, moved and smeared.
+    smeared: f32,
+    /// A lamp was switched before this frame.
+    lamp: bool,
 }
 
 /// A gradual change.
@@ -90,6 +114,8 @@ struct Blend {
     start: usize,
     end: usize,
     strength: f32,
+    /// What is mixed moves by itself: the ends are less certain.
+    moving: bool,
 }
 
 /// Looks through a finished picture.
@@ -115,6 +141,7 @@ impl Watcher {
         let thumb = Thumb::of(picture);
         let mean = thumb.mean_luma();
         let (mut raw, mut step, mut alike, mut changed) = (0.0, 0.0, 1.0, 0.0);
+        let (mut whips, mut smeared, mut lamp) = (false, 1.0, false);
         if let Some(before) = self.thumbs.back() {
             raw = small::plain(before, &thumb);
             step = raw;
@@ -122,6 +149,14 @@ impl Watcher {
                 step = small::moved(before, &thumb);
                 alike = small::alike(before, &thumb);
                 changed = small::changed(before, &thumb);
+                if raw > LEAST_STEP {
+                    let (far, left) = small::movement(before, &thumb);
+                    whips = far >= WHIP && left < LEFT_BY_WHIP;
+                }
+                if step > LEAST_STEP {
+                    smeared = small::smeared(before, &thumb);
+                    lamp = small::lamp_switched(before, &thumb);
+                }
             }
         }
         let returns = self.returning(&thumb, raw);
@@ -140,6 +175,10 @@ impl Watcher {
             returns,
             edges: over::bars(picture),
             writing: self.strokes.next(picture),
+            card: over::is_card(picture),
+            whips,
+            smeared,
+            lamp,
         });
         self.thumbs.push_back(thumb);
         if self.thumbs.len() > 2 * KEPT + 1 {
@@ -185,41 +224,78 @@ impl Watcher {
                 .into_iter()
                 .map(|o| small::off_mixture(at(o), a, b, share(o)) / apart)
                 .fold(0.0, f32::max);
-            if off > OFF_MIXTURE {
+            let alike = small::alike_beside(a, b, &self.written(first + centre, half));
+            let even = || {
+                let steps = &self.facts[first + centre - half + 1..=first + centre + half];
+                steps.iter().all(|f| f.raw < LARGEST_STEP * apart)
+            };
+            let moving = off > OFF_MIXTURE;
+            // Writing that fades over a picture that moves is no mixture either.
+            let written = |at: usize| !self.facts[first + at].writing.is_empty();
+            if moving && written(centre - half) != written(centre + half) {
+                continue;
+            }
+            if moving && !(half >= LEAST_MOVING && off < OFF_MOVING && alike < UNLIKE && even()) {
+                continue;
+            }
+            // Writing that fades in or out changes a part of the picture.
+            if small::changed(a, b) < LEAST_CHANGED {
                 continue;
             }
             let blank = a.is_blank() || b.is_blank();
             // The same picture lighter, darker or moved is one shot.
-            if !blank
-                && (small::alike(a, b) > SAME_DRAWING
-                    || small::moved_finely(a, b) < SAME_MOVED * apart)
-            {
+            if !blank && (alike > SAME_DRAWING || small::moved_finely(a, b) < SAME_MOVED * apart) {
                 continue;
             }
-            let (start, end) = self.ends(centre, half);
+            let (start, end) = self.ends(centre, half, moving);
             let found = Blend {
                 start: first + start,
                 end: first + end,
                 strength: apart * (1.0 - off),
+                moving,
             };
-            if end - start >= 4 && best.is_none_or(|b| b.strength < found.strength) {
+            let least = if moving { LEAST_MOVING } else { 4 };
+            if end - start >= least && best.is_none_or(|b| b.strength < found.strength) {
                 best = Some(found);
             }
         }
         self.blends.extend(best);
     }
 
+    /// The cells that writing covers in the frames around one, or a little later: what fades in is known
+    /// as writing once it has stood still.
+    fn written(&self, centre: usize, half: usize) -> Vec<bool> {
+        let last = (centre + half + usize::from(over::STILL)).min(self.facts.len() - 1);
+        let mut cells = vec![false; small::WIDTH * small::HEIGHT];
+        for writing in self.facts[centre - half..=last]
+            .iter()
+            .flat_map(|f| &f.writing)
+        {
+            let [left, top, right, bottom] = writing.around.map(usize::from);
+            let (w, h) = (self.size.0.max(1), self.size.1.max(1));
+            for y in top * small::HEIGHT / h..(bottom * small::HEIGHT).div_ceil(h) {
+                let row = y * small::WIDTH;
+                let (from, to) = (left * small::WIDTH / w, (right * small::WIDTH).div_ceil(w));
+                cells[row + from..row + to.min(small::WIDTH)].fill(true);
+            }
+        }
+        cells
+    }
+
     /// Walks outward from the middle of a mixture for as long as the shares go on changing.
-    fn ends(&self, centre: usize, half: usize) -> (usize, usize) {
+    fn ends(&self, centre: usize, half: usize, moving: bool) -> (usize, usize) {
         let (a, b) = (&self.thumbs[centre - half], &self.thumbs[centre + half]);
         let share = |at: usize| small::share_of(&self.thumbs[at], a, b);
-        let least = 0.4 / half as f32;
+        // Over two frames, or, as what moves by itself moves the shares too, over four.
+        let least = if moving { 0.5 } else { 0.4 } / half as f32;
+        let goes_on =
+            |from: usize, to: usize| (to - from == 2 || moving) && share(to) - share(from) > least;
         let mut start = centre;
-        while start >= 2 && share(start) - share(start - 2) > least {
+        while start >= 4 && (goes_on(start - 2, start) || goes_on(start - 4, start)) {
             start -= 1;
         }
         let mut end = centre;
-        while end + 2 < self.thumbs.len() && share(end + 2) - share(end) > least {
+        while end + 4 < self.thumbs.len() && (goes_on(end, end + 2) || goes_on(end, end + 4)) {
             end += 1;
         }
         (start, end + 1)
@@ -259,12 +335,14 @@ impl Watcher {
         let mut no_shot: Vec<Option<SpanKind>> = self
             .facts
             .iter()
-            .map(|f| match (f.bars, f.black) {
-                (true, _) => Some(SpanKind::Bars),
-                (_, true) => Some(SpanKind::Black),
+            .map(|f| match (f.bars, f.black, f.card) {
+                (true, ..) => Some(SpanKind::Bars),
+                (_, true, _) => Some(SpanKind::Black),
+                (.., true) => Some(SpanKind::Card),
                 _ => None,
             })
             .collect();
+        self.settle_cards(&mut no_shot);
         for (from, to) in runs(&no_shot) {
             let within = spans
                 .iter()
@@ -303,6 +381,32 @@ impl Watcher {
         }
     }
 
+    /// Writing on black that is there for a moment is none of a card; black between two screens of
+    /// credits is.
+    fn settle_cards(&self, kinds: &mut [Option<SpanKind>]) {
+        let spans = runs(kinds);
+        for (at, (from, to)) in spans.iter().copied().enumerate() {
+            let card = |span: Option<&(usize, usize)>, edge: usize| {
+                span.is_some_and(|(a, b)| {
+                    kinds[*a] == Some(SpanKind::Card) && (*a == edge || *b == edge)
+                })
+            };
+            let between = kinds[from] == Some(SpanKind::Black)
+                && to - from <= 2 * usize::from(over::STILL)
+                && at > 0
+                && card(spans.get(at - 1), from)
+                && card(spans.get(at + 1), to);
+            if between {
+                kinds[from..to].fill(Some(SpanKind::Card));
+            }
+        }
+        for (from, to) in runs(kinds) {
+            if kinds[from] == Some(SpanKind::Card) && to - from < usize::from(over::STILL) {
+                kinds[from..to].fill(None);
+            }
+        }
+    }
+
     fn is_cut(&self, at: usize) -> bool {
         let step = self.facts[at].step;
         if step < LEAST_STEP {
@@ -318,9 +422,15 @@ impl Watcher {
         };
         let before = around(at.saturating_sub(4), at);
         let after = around(at + 1, at + 5);
+        // A whip pan begins and ends by a step that smearing explains.
+        let whips = |at: usize| self.facts.get(at).is_some_and(|f| f.whips);
+        if (whips(at - 1) || whips(at) || whips(at + 1)) && self.facts[at].smeared < LEFT_BY_WHIP {
+            return false;
+        }
         // A light that is switched in the shot keeps the drawing of the picture.
         // Writing that comes and goes changes a part of it.
-        step > OVER_AROUND * before.max(after)
+        !self.facts[at].lamp
+            && step > OVER_AROUND * before.max(after)
             && self.facts[at].alike < SAME_LIGHT_SWITCHED
             && self.facts[at].changed > LEAST_CHANGED
     }
@@ -351,8 +461,8 @@ impl Watcher {
     fn chosen_blends(&self) -> Vec<Blend> {
         let mut by_strength = self.blends.clone();
         by_strength.sort_by(|a, b| {
-            b.strength
-                .total_cmp(&a.strength)
+            (a.moving.cmp(&b.moving))
+                .then(b.strength.total_cmp(&a.strength))
                 .then(a.start.cmp(&b.start))
         });
         let mut chosen: Vec<Blend> = Vec::new();
@@ -370,7 +480,10 @@ impl Watcher {
         for blend in chosen {
             match joined.last_mut() {
                 Some(last) if blend.start <= last.end + 3 && !self.blank_between(last, &blend) => {
-                    last.end = blend.end;
+                    // A few frames beyond a certain end are what moves after it.
+                    if !(blend.moving && !last.moving && blend.end <= last.end + TAIL) {
+                        last.end = blend.end;
+                    }
                 }
                 _ => joined.push(blend),
             }
@@ -463,41 +576,50 @@ impl Watcher {
     }
 
     fn titles(&self, shots: &[(usize, usize)]) -> Vec<SeenArea> {
-        let (width, height) = (self.size.0 as f64, self.size.1 as f64);
-        let still = usize::from(over::STILL);
         let mut areas = Vec::new();
         for (from, to) in shots.iter().copied() {
-            let mut at = from;
-            while at < to {
-                if self.facts[at].writing.is_none() {
-                    at += 1;
-                    continue;
+            let mut open: Vec<over::Writing> = Vec::new();
+            for at in from..=to {
+                let found = match at < to {
+                    true => self.facts[at].writing.as_slice(),
+                    false => &[],
+                };
+                let mut next: Vec<over::Writing> = Vec::new();
+                for own in found {
+                    let mut own = *own;
+                    while let Some(k) = open.iter().position(|other| own.is(other)) {
+                        own = own.with(&open.swap_remove(k));
+                    }
+                    over::join(&mut next, own);
                 }
-                let begin = at;
-                let mut around = [u16::MAX, u16::MAX, 0, 0];
-                while let Some(w) = self.facts[at..to].first().and_then(|f| f.writing) {
-                    around = [
-                        around[0].min(w[0]),
-                        around[1].min(w[1]),
-                        around[2].max(w[2]),
-                        around[3].max(w[3]),
-                    ];
-                    at += 1;
-                }
-                let [left, top, right, bottom] = around.map(f64::from);
-                // Writing fades in and out, and its thin parts lie beside the strokes found.
-                areas.push(SeenArea {
-                    in_frame: (begin + 1).saturating_sub(2 * still).max(from) as u64,
-                    out_frame: (at + still).min(to) as u64,
-                    what: AreaKind::Title,
-                    left: ((left - 3.0) / width).max(0.0),
-                    top: ((top - 3.0) / height).max(0.0),
-                    right: ((right + 3.0) / width).min(1.0),
-                    bottom: ((bottom + 3.0) / height).min(1.0),
-                });
+                let gone = std::mem::replace(&mut open, next);
+                areas.extend(gone.iter().filter_map(|g| self.title(g, at, (from, to))));
             }
         }
         areas
+    }
+
+    /// Writing that stood still until a frame of a shot.
+    fn title(&self, writing: &over::Writing, end: usize, shot: (usize, usize)) -> Option<SeenArea> {
+        let (width, height) = (self.size.0 as f64, self.size.1 as f64);
+        let still = usize::from(over::STILL);
+        // Bright detail of a picture that does not move is there from cut to cut, and no line of letters.
+        let from_cut_to_cut = writing.since.abs_diff(shot.0) <= 2 && end + 2 >= shot.1;
+        if from_cut_to_cut && !writing.line {
+            return None;
+        }
+        let [left, top, right, bottom] = writing.around.map(f64::from);
+        // Writing fades in and out; its thin parts, its shadow and its plate lie beside the strokes found.
+        let (wide, high) = (BESIDE * width, BESIDE * height);
+        Some(SeenArea {
+            in_frame: writing.since.saturating_sub(still).max(shot.0) as u64,
+            out_frame: (end + still).min(shot.1) as u64,
+            what: AreaKind::Title,
+            left: ((left - wide) / width).max(0.0),
+            top: ((top - high) / height).max(0.0),
+            right: ((right + wide) / width).min(1.0),
+            bottom: ((bottom + high) / height).min(1.0),
+        })
     }
 }
 

@@ -29,6 +29,43 @@ impl Thumb {
         }
     }
 
+    /// Each cell the mean of `width` neighbours in its row; the edges are repeated.
+    fn smeared(&self, width: isize) -> Self {
+        let smear = |plane: &Vec<f32>| {
+            let near = |row: &[f32], x: isize| row[x.clamp(0, WIDTH as isize - 1) as usize];
+            plane
+                .chunks_exact(WIDTH)
+                .flat_map(|row| {
+                    (0..WIDTH as isize).map(move |x| {
+                        let from = x - width / 2;
+                        (from..from + width).map(|at| near(row, at)).sum::<f32>() / width as f32
+                    })
+                })
+                .collect()
+        };
+        Self {
+            planes: self.planes.each_ref().map(smear),
+        }
+    }
+
+    /// Luma, each cell the mean of those up to `reach` away.
+    fn broad(&self, reach: usize) -> Vec<f32> {
+        let luma = &self.planes[0];
+        let mut out = Vec::with_capacity(CELLS);
+        for y in 0..HEIGHT {
+            let rows = y.saturating_sub(reach)..(y + reach + 1).min(HEIGHT);
+            for x in 0..WIDTH {
+                let columns = x.saturating_sub(reach)..(x + reach + 1).min(WIDTH);
+                let sum: f32 = rows
+                    .clone()
+                    .flat_map(|row| &luma[row * WIDTH..][columns.clone()])
+                    .sum();
+                out.push(sum / (rows.len() * columns.len()) as f32);
+            }
+        }
+        out
+    }
+
     pub(super) fn mean_luma(&self) -> f32 {
         mean(&self.planes[0])
     }
@@ -135,6 +172,11 @@ pub(super) fn changed(a: &Thumb, b: &Thumb) -> f32 {
 
 /// Mean difference after the one has been moved onto the other as well as can be.
 pub(super) fn moved(a: &Thumb, b: &Thumb) -> f32 {
+    let (_, by) = best_shift(a, b);
+    apart(a, b, by).min(plain(a, b))
+}
+
+fn best_shift(a: &Thumb, b: &Thumb) -> (f32, (isize, isize)) {
     let mut best = (luma_apart(a, b, (0, 0)), (0, 0));
     for dy in -DOWN..=DOWN {
         for dx in -ACROSS..=ACROSS {
@@ -144,7 +186,58 @@ pub(super) fn moved(a: &Thumb, b: &Thumb) -> f32 {
             }
         }
     }
-    apart(a, b, best.1).min(plain(a, b))
+    best
+}
+
+/// A large movement between two frames, in cells, and what it leaves of their difference.
+pub(super) fn movement(a: &Thumb, b: &Thumb) -> (usize, f32) {
+    let (_, (dx, dy)) = best_shift(a, b);
+    let left = apart(a, b, (dx, dy)) / plain(a, b).max(1e-6);
+    (dx.unsigned_abs() + dy.unsigned_abs(), left)
+}
+
+/// What is left of the difference of two frames when one of them, or both, are smeared sideways as a
+/// whip pan smears its frames, and moved: 0–1.
+pub(super) fn smeared(a: &Thumb, b: &Thumb) -> f32 {
+    let raw = plain(a, b).max(1e-6);
+    [5, 9]
+        .into_iter()
+        .flat_map(|width| {
+            let (p, q) = (a.smeared(width), b.smeared(width));
+            [
+                moved(&p, b) / raw,
+                moved(a, &q) / raw,
+                moved(&p, &q) / plain(&p, &q).max(1e-6),
+            ]
+        })
+        .fold(1.0, f32::min)
+}
+
+/// Whether a lamp was switched between two frames: everything gains light or everything loses it, by
+/// shares that change smoothly over the picture, and the drawing of the picture stays.
+pub(super) fn lamp_switched(a: &Thumb, b: &Thumb) -> bool {
+    let [broad_a, broad_b] = [a, b].map(|thumb| thumb.broad(6));
+    let (mut up, mut down) = (0u32, 0u32);
+    let (mut left, mut raw, mut change) = (0.0f32, 0.0f32, 0.0f32);
+    let (mut ab, mut aa, mut bb) = (0.0f32, 0.0f32, 0.0f32);
+    for at in 0..CELLS {
+        let (p, q) = (a.planes[0][at], b.planes[0][at]);
+        let (broad_p, broad_q) = (broad_a[at], broad_b[at]);
+        up += u32::from(broad_q > broad_p - 0.004);
+        down += u32::from(broad_q < broad_p + 0.004);
+        change += broad_q - broad_p;
+        left += (q - p * broad_q / broad_p.max(0.02)).abs();
+        raw += (q - p).abs();
+        let (fine_p, fine_q) = (p - broad_p, q - broad_q);
+        ab += fine_p * fine_q;
+        aa += fine_p * fine_p;
+        bb += fine_q * fine_q;
+    }
+    let cells = CELLS as f32;
+    up.max(down) as f32 > 0.95 * cells
+        && (change / cells).abs() > 0.02
+        && left < 0.15 * raw
+        && ab > 0.8 * (aa * bb).sqrt()
 }
 
 /// The same, to a quarter of a cell: for slow movement, which looks like a mixture.
@@ -227,9 +320,19 @@ fn apart(a: &Thumb, b: &Thumb, by: (isize, isize)) -> f32 {
 
 /// Correlation of luma, −1…1; 0 where one of the two is flat.
 pub(super) fn alike(a: &Thumb, b: &Thumb) -> f32 {
-    let (ma, mb) = (a.mean_luma(), b.mean_luma());
+    alike_beside(a, b, &[false; CELLS])
+}
+
+/// The same beside the cells of `but`.
+pub(super) fn alike_beside(a: &Thumb, b: &Thumb, but: &[bool]) -> f32 {
+    let cells = || {
+        let pairs = a.planes[0].iter().zip(&b.planes[0]).zip(but);
+        pairs.filter(|(_, but)| !**but).map(|(pair, _)| pair)
+    };
+    let count = cells().count().max(1) as f32;
+    let (ma, mb) = cells().fold((0.0, 0.0), |(p, q), (x, y)| (p + x / count, q + y / count));
     let (mut ab, mut aa, mut bb) = (0.0f32, 0.0f32, 0.0f32);
-    for (x, y) in a.planes[0].iter().zip(&b.planes[0]) {
+    for (x, y) in cells() {
         ab += (x - ma) * (y - mb);
         aa += (x - ma).powi(2);
         bb += (y - mb).powi(2);
@@ -265,4 +368,51 @@ pub(super) fn share_of(x: &Thumb, a: &Thumb, b: &Thumb) -> f32 {
         }
     }
     along / square.max(1e-9)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A picture of waves, others for each `phase`, seen from `x`, in a light that falls off by `lamp` from right to left.
+    fn picture(x: usize, lamp: f32, phase: f32) -> Thumb {
+        let cell = |at: usize| {
+            let (column, row) = ((at % WIDTH + x) as f32, (at / WIDTH) as f32);
+            let drawn = 0.4
+                + 0.2 * (column * (0.9 - 0.2 * phase)).sin() * (row * 0.7 + phase).cos()
+                + 0.1 * (column * (0.23 + 0.1 * phase)).sin();
+            drawn * (1.0 - lamp * (1.0 - (at % WIDTH) as f32 / WIDTH as f32))
+        };
+        Thumb {
+            planes: [
+                (0..CELLS).map(cell).collect(),
+                vec![0.0; CELLS],
+                vec![0.0; CELLS],
+            ],
+        }
+    }
+
+    #[test]
+    fn a_lamp_is_switched_and_another_picture_is_none() {
+        let lit = picture(0, 0.0, 0.0);
+        assert!(lamp_switched(&lit, &picture(0, 0.5, 0.0)));
+        assert!(lamp_switched(&picture(0, 0.5, 0.0), &lit));
+        assert!(
+            !lamp_switched(&lit, &picture(0, 0.5, 2.0)),
+            "another picture"
+        );
+        assert!(
+            !lamp_switched(&lit, &picture(5, 0.5, 0.0)),
+            "the camera moved"
+        );
+    }
+
+    #[test]
+    fn a_whip_pan_is_explained_by_smearing_and_moving() {
+        let (from, to) = (picture(0, 0.0, 0.0), picture(12, 0.0, 0.0));
+        let (far, left) = movement(&from, &to);
+        assert!(far >= 12 && left < 0.05, "{far} {left}");
+        assert!(smeared(&from, &to.smeared(5)) < 0.1);
+        assert!(smeared(&from, &picture(0, 0.0, 2.0)) > 0.5);
+    }
 }
