@@ -1,8 +1,12 @@
 //! A chain as one 3D LUT, with what that costs in exactness.
 
+use crate::data::cdl::Cdl;
 use crate::data::chain::Chain;
 use crate::data::lut::{Lut3d, node};
+use crate::data::op::Op;
+use crate::data::shoulder::RollOff;
 use serde::{Deserialize, Serialize};
+use std::borrow::Cow;
 
 /// The range of signal that a table covers, the same for all three channels.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -52,18 +56,25 @@ impl Chain {
     /// `size` is 2–256; other sizes give a table that [`Lut3d::validate`] refuses.
     #[must_use]
     pub fn bake(&self, size: usize, domain: Domain) -> Baked {
+        let lut = self.table(size, domain);
+        let error = self.difference(&lut);
+        Baked { lut, error }
+    }
+
+    /// The table of [`Chain::bake`] alone: measuring its error takes many times as long as making it.
+    #[must_use]
+    pub fn table(&self, size: usize, domain: Domain) -> Lut3d {
         let mut lut = Lut3d {
             size,
             domain_min: [domain.min; 3],
             domain_max: [domain.max; 3],
             table: Vec::new(),
         };
-        lut.table = lut
-            .nodes()
-            .map(|node| self.apply_pixel(node).map(|v| v as f32))
+        let grid = Gridded::new(self, &lut, size);
+        lut.table = cells(size)
+            .map(|place| grid.apply(place).map(|v| v as f32))
             .collect();
-        let error = self.difference(&lut);
-        Baked { lut, error }
+        lut
     }
 
     /// The fix alone as one table: what exports hand on.
@@ -79,17 +90,35 @@ impl Chain {
     /// curve that begins or bends inside a cell is furthest off at the bend, beside any grid.
     #[must_use]
     pub fn difference(&self, lut: &Lut3d) -> BakeError {
+        self.difference_up_to(lut, f64::INFINITY)
+            .unwrap_or_default()
+    }
+
+    /// Whether the largest difference that [`Chain::difference`] finds is at most so much: known as soon as one is found that is
+    /// larger.
+    #[must_use]
+    pub fn is_within(&self, lut: &Lut3d, most: f64) -> bool {
+        self.difference_up_to(lut, most).is_some()
+    }
+
+    /// The difference; `None` where it is larger than `most`.
+    fn difference_up_to(&self, lut: &Lut3d, most: f64) -> Option<BakeError> {
         if lut.size < Lut3d::MIN_SIZE {
-            return BakeError::default();
+            return Some(BakeError::default());
         }
         let places = 2 * lut.size - 1;
         let mut worst = Probe::default();
         let mut suspects: Vec<(f64, [usize; 3])> = Vec::new();
         let mut sum = 0.0;
+        let grid = Gridded::new(self, lut, places);
         for cell in cells(places) {
-            let probe = self.probe(lut, on_grid(lut, cell, places));
+            let at = on_grid(lut, cell, places);
+            let probe = Probe::new(grid.apply(cell), lut.sample(at), at);
             sum += probe.off;
             worst = worst.or(probe);
+            if worst.off > most {
+                return None;
+            }
             // Nodes are exact; what is off lies between.
             if probe.off > 0.0 {
                 let within = cell.map(|place| (place / 2).min(lut.size - 2));
@@ -104,21 +133,20 @@ impl Chain {
                 local = local.or(self.probe(lut, on_grid(lut, place, dense)));
             }
             worst = worst.or(self.climb(lut, local, dense));
+            if worst.off > most {
+                return None;
+            }
         }
-        BakeError {
+        Some(BakeError {
             max: worst.off,
             mean: sum / (places as f64).powi(3),
             at: worst.at,
-        }
+        })
     }
 
     /// The difference at one colour.
     fn probe(&self, lut: &Lut3d, at: [f64; 3]) -> Probe {
-        let (exact, table) = (self.apply_pixel(at), lut.sample(at));
-        let off = (0..3)
-            .map(|c| (exact[c] - table[c]).abs())
-            .fold(0.0, f64::max);
-        Probe { off, at }
+        Probe::new(self.apply_pixel(at), lut.sample(at), at)
     }
 
     /// The worst place near a place of a dense grid, by steps that shrink to 1/4096 of the grid's.
@@ -147,6 +175,13 @@ struct Probe {
 }
 
 impl Probe {
+    fn new(exact: [f64; 3], table: [f64; 3], at: [f64; 3]) -> Self {
+        let off = (0..3)
+            .map(|c| (exact[c] - table[c]).abs())
+            .fold(0.0, f64::max);
+        Self { off, at }
+    }
+
     /// The worse of two.
     fn or(self, other: Self) -> Self {
         if other.off > self.off { other } else { self }
@@ -156,6 +191,56 @@ impl Probe {
 /// The colour at one place of a grid over a table's domain.
 fn on_grid(lut: &Lut3d, place: [usize; 3], places: usize) -> [f64; 3] {
     std::array::from_fn(|c| node(place[c], places, lut.domain_min[c], lut.domain_max[c]))
+}
+
+/// A chain over a grid: what it does to each channel by itself is worked out once a place of an axis, the rest once a colour.
+/// The colours are those of [`Chain::apply_pixel`] to the last bit.
+struct Gridded<'a> {
+    curves: [Vec<f64>; 3],
+    rest: Vec<Cow<'a, Op>>,
+}
+
+impl<'a> Gridded<'a> {
+    fn new(chain: &'a Chain, lut: &Lut3d, places: usize) -> Self {
+        let ops: Vec<&Op> = chain.ops().collect();
+        let by_channel = ops.iter().take_while(|op| is_by_channel(op)).count();
+        let (first, last) = ops.split_at(by_channel);
+        let mut first: Vec<Cow<'a, Op>> = first.iter().map(|op| Cow::Borrowed(*op)).collect();
+        let mut rest: Vec<Cow<'a, Op>> = last.iter().map(|op| Cow::Borrowed(*op)).collect();
+        // A CDL is a curve for each channel, and then its saturation.
+        if let Some(Op::Cdl(cdl)) = last.first() {
+            first.push(Cow::Owned(Op::Cdl(Cdl {
+                saturation: 1.0,
+                ..*cdl
+            })));
+            rest[0] = Cow::Owned(Op::Cdl(Cdl {
+                saturation: cdl.saturation,
+                ..Cdl::NEUTRAL
+            }));
+        }
+        let curves = std::array::from_fn(|c| {
+            let along = |place| {
+                let at = node(place, places, lut.domain_min[c], lut.domain_max[c]);
+                first.iter().fold([at; 3], |rgb, op| op.apply(rgb))[c]
+            };
+            (0..places).map(along).collect()
+        });
+        Self { curves, rest }
+    }
+
+    fn apply(&self, place: [usize; 3]) -> [f64; 3] {
+        let curved = std::array::from_fn(|c| self.curves[c][place[c]]);
+        self.rest.iter().fold(curved, |rgb, op| op.apply(rgb))
+    }
+}
+
+/// Whether an operation takes each channel by itself.
+fn is_by_channel(op: &Op) -> bool {
+    match op {
+        Op::Cdl(cdl) => cdl.saturation == 1.0,
+        Op::Shoulder(shoulder) => shoulder.roll_off == RollOff::PerChannel,
+        Op::KeyedCdl(_) | Op::Lut(_) | Op::Process(_) | Op::Limiter(_) => false,
+    }
 }
 
 /// Cells that are probed densely.
