@@ -39,7 +39,7 @@ function film() {
 
 /** Notes what the page draws, asks and shows, and when. Runs in the page, before anything else of it. */
 function watch() {
-  const seen = { frame: 0, inputs: [], draws: [], answers: [], shown: [] };
+  const seen = { frame: 0, inputs: [], draws: [], asked: 0, answers: [], shown: [] };
   globalThis.seen = seen;
   const tick = () => {
     seen.frame += 1;
@@ -47,12 +47,15 @@ function watch() {
   };
   requestAnimationFrame(tick);
   for (const kind of ["keydown", "pointermove"]) {
-    addEventListener(kind, (event) => seen.inputs.push({ kind, at: event.timeStamp, frame: seen.frame }), true);
+    // Shift alone moves nothing.
+    addEventListener(kind, (event) => event.key === "Shift" || seen.inputs.push({ at: event.timeStamp, frame: seen.frame }), true);
   }
-  // Reading a pixel back waits until it is drawn.
+  // Reading a pixel back waits until it is drawn; numbers that come meanwhile would have to wait too.
+  seen.readBack = true;
   const drawArrays = WebGL2RenderingContext.prototype.drawArrays;
   WebGL2RenderingContext.prototype.drawArrays = function (...args) {
     drawArrays.apply(this, args);
+    if (!seen.readBack) return;
     const pixel = new Uint8Array(4);
     const { width, height } = this.canvas;
     this.readPixels(Math.floor(0.7 * width), Math.floor(0.5 * height), 1, 1, this.RGBA, this.UNSIGNED_BYTE, pixel);
@@ -60,12 +63,12 @@ function watch() {
   };
   const plain = globalThis.fetch;
   globalThis.fetch = async (...args) => {
+    if (!String(args[0]).endsWith("/try")) return plain(...args);
     const asked = performance.now();
+    seen.asked += 1;
     const answer = await plain(...args);
-    if (String(args[0]).endsWith("/try")) {
-      const [person] = (await answer.clone().json()).people;
-      seen.answers.push({ asked, at: performance.now(), body: args[1].body, level: person.level_pct, ratio: person.sat_ratio });
-    }
+    const [person] = (await answer.clone().json()).people;
+    seen.answers.push({ asked, at: performance.now(), ratio: person.sat_ratio });
     return answer;
   };
   const text = () => [...document.querySelectorAll("table")].find((table) => table.querySelector("thead")?.textContent.includes("tried"))?.textContent ?? null;
@@ -75,32 +78,48 @@ function watch() {
   }).observe(document, { subtree: true, childList: true, characterData: true });
 }
 
-/** One input: frames and ms to the picture with the new value, ms to the numbers measured with it. */
-async function measured(page, act) {
-  const before = await page.evaluate(() => {
+/** Waits until the page has done all that it was asked for: no answer is outstanding, and frames pass in which nothing is drawn. */
+async function settled(page) {
+  for (let quiet = 0, last = ""; quiet < 3; ) {
+    await page.waitForTimeout(60);
+    const now = await page.evaluate(() => JSON.stringify([globalThis.seen.asked, globalThis.seen.answers.length, globalThis.seen.draws.length, globalThis.seen.shown.length]));
+    const waiting = await page.evaluate(() => new Promise((resolve) => requestAnimationFrame(() => resolve(globalThis.seen.asked > globalThis.seen.answers.length))));
+    quiet = now === last && !waiting ? quiet + 1 : 0;
+    last = now;
+  }
+}
+
+/** One input: frames and ms to the picture with the new value, or ms to the numbers that were measured with it. */
+async function measured(page, act, of) {
+  const pixel = await page.evaluate((of) => {
     const { seen } = globalThis;
-    const last = { pixel: seen.draws.at(-1).pixel, asked: seen.answers.length };
-    Object.assign(seen, { inputs: [], draws: [], answers: [], shown: [] });
+    const canvas = document.querySelector("canvas[data-loaded]");
+    const at = 4 * ((canvas.height - 1 - Math.floor(0.5 * canvas.height)) * canvas.width + Math.floor(0.7 * canvas.width));
+    const last = canvas.pixels().subarray(at, at + 4).join(" ");
+    Object.assign(seen, { inputs: [], draws: [], answers: [], shown: [], asked: 0, readBack: of === "picture" });
     return last;
-  });
+  }, of);
   await act();
-  // The numbers of the last answer stand in the table, and the picture has changed.
   const handle = await page.waitForFunction(
-    (pixel) => {
+    ([pixel, of]) => {
       const { inputs, draws, answers, shown } = globalThis.seen;
       const input = inputs[0];
-      const draw = draws.find((one) => one.at >= input?.at && one.pixel !== pixel);
-      const answer = answers[0];
+      if (!input) return false;
+      if (of === "picture") {
+        const draw = draws.find((one) => one.pixel !== pixel);
+        return draw && { frames: draw.frame - input.frame, ms: draw.at - input.at };
+      }
+      // The table says what was answered to the last number.
+      const answer = answers.at(-1);
       const table = answer && shown.find((one) => one.at >= answer.at && one.text.includes(answer.ratio.toFixed(3)));
-      if (!input || !draw || !table) return false;
-      return { frames: draw.frame - input.frame, picture: draw.at - input.at, numbers: table.at - input.at, server: answer.at - answer.asked };
+      return table && { ms: table.at - input.at, server: answer.at - answer.asked };
     },
-    before.pixel,
-    { timeout: 20_000 },
+    [pixel, of],
+    { timeout: 60_000 },
   );
   const found = await handle.jsonValue();
   // What follows is another input, not a burst.
-  await page.waitForTimeout(120);
+  await settled(page);
   return found;
 }
 
@@ -111,58 +130,57 @@ function spread(values) {
 }
 const line = ({ low, middle, high, most }) => `median ${middle.toFixed(0)} ms (least ${low.toFixed(0)}, 95 % within ${high.toFixed(0)}, most ${most.toFixed(0)})`;
 
-function said(name, rows) {
-  const next = rows.filter((row) => row.frames <= 1).length;
-  const picture = spread(rows.map((row) => row.picture));
-  const numbers = spread(rows.map((row) => row.numbers));
-  const server = spread(rows.map((row) => row.server));
-  const within = rows.filter((row) => row.numbers <= NUMBERS).length;
-  console.log(`  ${name}`);
-  console.log(`    picture: in the next drawn frame ${next} of ${rows.length} times, after ${Math.max(...rows.map((row) => row.frames))} at most; drawn and read back after ${line(picture)}, ${(picture.middle / FRAME).toFixed(1)}x one frame of 60 Hz`);
-  console.log(`    numbers: shown after ${line(numbers)}, ${(numbers.middle / NUMBERS).toFixed(2)}x of ${NUMBERS} ms, within it ${within} of ${rows.length} times; the program's answer ${line(server)}`);
-}
-
 async function series(page, name, act) {
-  const rows = [];
-  for (let i = -3; i < times; i += 1) {
-    const row = await measured(page, () => act(i));
+  const rows = async (of) => {
+    const all = [];
+    for (let i = 0; i < times + 3; i += 1) all.push(await measured(page, () => act(i), of));
     // The first few have compiling in them.
-    if (i >= 0) rows.push(row);
-  }
-  said(name, rows);
+    return all.slice(3);
+  };
+  const [pictures, numbers] = [await rows("picture"), await rows("numbers")];
+  const next = pictures.filter((row) => row.frames <= 1).length;
+  const picture = spread(pictures.map((row) => row.ms));
+  const shown = spread(numbers.map((row) => row.ms));
+  const within = numbers.filter((row) => row.ms <= NUMBERS).length;
+  console.log(`  ${name}`);
+  console.log(`    picture: in the next drawn frame ${next} of ${times} times, in the ${Math.max(...pictures.map((row) => row.frames))}. at the latest; drawn and read back after ${line(picture)}: ${(picture.middle / FRAME).toFixed(1)}x a frame of 60 Hz`);
+  console.log(`    numbers: shown after ${line(shown)}: ${(shown.middle / NUMBERS).toFixed(2)}x of ${NUMBERS} ms, within it ${within} of ${times} times; of that the program's answer ${line(spread(numbers.map((row) => row.server)))}`);
 }
 
 const path = film();
 const served = await opened(PROGRAM, path);
 const running = await browser();
-const load = loadavg()[0];
-console.log(`control to picture and numbers, a film of 1080p, ${times} times each; WebGL in software, ${cpus().length} cores, load ${load.toFixed(1)}${load > 0.7 * cpus().length ? " (others work on this machine: figures are too high)" : ""}`);
-for (const viewport of [{ width: 1920, height: 1080 }, { width: 3840, height: 2160 }]) {
-  const { page, complaints } = await pageIn(running, viewport);
-  await page.addInitScript(watch);
-  await page.goto(`${served.address}#/shot`);
-  await page.waitForFunction(() => Number(document.querySelector("canvas[data-loaded]")?.dataset.loaded ?? 0) > 0, null, { timeout: 60_000 });
-  await page.waitForTimeout(1500);
-  const size = await page.evaluate(() => {
-    const canvas = document.querySelector("canvas[data-loaded]");
-    return `${canvas.width}×${canvas.height}`;
-  });
-  console.log(`a window of ${viewport.width}×${viewport.height}, picture drawn at ${size}`);
-  const slope = page.getByRole("textbox", { name: "slope red" });
-  await slope.focus();
-  await series(page, "slope of red, arrow key", (i) => page.keyboard.press(Math.floor((i + 3) / 10) % 2 === 0 ? "Shift+ArrowUp" : "Shift+ArrowDown"));
-  await page.keyboard.press("Escape");
-  await page.evaluate(() => document.activeElement.blur());
-  const box = await slope.boundingBox();
-  await page.mouse.move(box.x + box.width / 2, box.y + box.height / 2);
-  await page.waitForTimeout(500);
-  await page.mouse.down();
-  await page.mouse.move(box.x + box.width / 2 + 6, box.y + box.height / 2);
-  await page.waitForTimeout(1000);
-  await series(page, "slope of red, dragged", (i) => page.mouse.move(box.x + box.width / 2 + (i % 2 === 0 ? 20 : 8), box.y + box.height / 2));
-  if (complaints.length > 0) console.log(`  the page complained: ${complaints.join("; ")}`);
-  await page.context().close();
+try {
+  const load = loadavg()[0];
+  console.log(`control to picture and numbers, a film of 1080p, ${times} times each; WebGL in software, ${cpus().length} cores, load ${load.toFixed(1)}${load > 0.7 * cpus().length ? " (others work on this machine: figures are too high)" : ""}`);
+  for (const viewport of [{ width: 1920, height: 1080 }, { width: 3840, height: 2160 }]) {
+    const { page, complaints } = await pageIn(running, viewport);
+    await page.addInitScript(watch);
+    await page.goto(`${served.address}#/shot`);
+    await page.waitForFunction(() => Number(document.querySelector("canvas[data-loaded]")?.dataset.loaded ?? 0) > 0, null, { timeout: 60_000 });
+    await page.waitForTimeout(1500);
+    const size = await page.evaluate(() => {
+      const canvas = document.querySelector("canvas[data-loaded]");
+      return `${canvas.width}×${canvas.height}`;
+    });
+    console.log(`a window of ${viewport.width}×${viewport.height}, picture drawn at ${size}`);
+    const slope = page.getByRole("textbox", { name: "slope red" });
+    await slope.focus();
+    await series(page, "slope of red, arrow key", (i) => page.keyboard.press(Math.floor(i / 8) % 2 === 0 ? "Shift+ArrowUp" : "Shift+ArrowDown"));
+    await page.keyboard.press("Escape");
+    await page.evaluate(() => document.activeElement.blur());
+    const box = await slope.boundingBox();
+    await page.mouse.move(box.x + box.width / 2, box.y + box.height / 2);
+    await page.waitForTimeout(500);
+    await page.mouse.down();
+    await page.mouse.move(box.x + box.width / 2 + 6, box.y + box.height / 2);
+    await page.waitForTimeout(1000);
+    await series(page, "slope of red, dragged", (i) => page.mouse.move(box.x + box.width / 2 + (i % 2 === 0 ? 20 : 8), box.y + box.height / 2));
+    if (complaints.length > 0) console.log(`  the page complained: ${complaints.join("; ")}`);
+    await page.context().close();
+  }
+} finally {
+  await running.close();
+  await served.close();
+  rmSync(work, { recursive: true, force: true });
 }
-await running.close();
-await served.close();
-rmSync(work, { recursive: true, force: true });
