@@ -19,6 +19,8 @@ export interface ChartContent {
 }
 
 const FONT = "system-ui, sans-serif";
+/** Bands of levels higher than this have room for the values at both edges beside their name and aim. */
+const APART = 58;
 
 export function drawRunChart(g: Canvas, layout: Layout, content: ChartContent, inks: Inks): void {
   const { shots } = content;
@@ -251,7 +253,7 @@ function drawLabels(g: Canvas, layout: Layout, content: ChartContent, inks: Inks
     if (band.kind === "level") {
       g.fillStyle = inks.ink;
       g.font = `600 13px ${FONT}`;
-      label(g, band.person, 0, band.top + 12, right - (band.height > 44 ? 36 : 4));
+      label(g, band.person, 0, band.top + 12, right - (band.height > APART ? 36 : 4));
       const aim = content.film.people.find((p) => p.person === band.person)?.aim ?? "";
       if (band.height > 40) {
         g.font = `11px ${FONT}`;
@@ -265,7 +267,7 @@ function drawLabels(g: Canvas, layout: Layout, content: ChartContent, inks: Inks
     // The values at both edges of a band: what its marks are measured by.
     const middle = band.top + band.height / 2 + 4;
     const [low, high] = [band.origin + band.low, band.origin + band.high].map((value) => value.toFixed(0));
-    if (band.kind === "level" && band.height > 44) {
+    if (band.kind === "level" && band.height > APART) {
       g.fillText(`${high} %`, right, band.top + 12);
       g.fillText("level", right, Math.max(middle, band.top + 41));
       g.fillText(`${low} %`, right, band.top + band.height - 4);
