@@ -175,7 +175,9 @@ try {
     await page.mouse.down();
     await page.mouse.move(box.x + box.width / 2 + 6, box.y + box.height / 2);
     await page.waitForTimeout(1000);
-    await series(page, "slope of red, dragged", (i) => page.mouse.move(box.x + box.width / 2 + (i % 2 === 0 ? 20 : 8), box.y + box.height / 2));
+    // Forth and back; the last of one round and the first of the next are two places too.
+    let forth = false;
+    await series(page, "slope of red, dragged", () => page.mouse.move(box.x + box.width / 2 + ((forth = !forth) ? 20 : 8), box.y + box.height / 2));
     if (complaints.length > 0) console.log(`  the page complained: ${complaints.join("; ")}`);
     await page.context().close();
   }
