@@ -190,8 +190,16 @@ def render(work):
         report(f"render 1080p to {codec} : plain decode, encode", in_turn(ours, theirs), ">= 0.85", "frames/s", count)
 
 
+def page(work):
+    # Against a frame and against 100 ms, not against another program: a part of its own form.
+    print("page:", flush=True)
+    environment = {**os.environ, "INKARNAT": str(PROGRAM)}
+    if subprocess.run(["node", ROOT / "web/e2e/latency.mjs"], cwd=work, env=environment).returncode != 0:
+        sys.exit("bench: web/e2e/latency.mjs did not end well")
+
+
 def main():
-    parts = {"reading": reading, "faces": faces, "lut": lut, "render": render}
+    parts = {"reading": reading, "faces": faces, "lut": lut, "render": render, "page": page}
     wanted = sys.argv[1:] or list(parts)
     unknown = [name for name in wanted if name not in parts]
     if unknown:

@@ -310,6 +310,69 @@ const tests = {
     }
   },
 
+  "a key is laid where there was none": async ({ address, running }) => {
+    const { page, complaints } = await pageIn(running);
+    await page.goto(`${address}#/shot`);
+    await loaded(page);
+    const view = () => page.evaluate(async () => (await fetch(`api/shots/${location.hash.split("/")[2] ?? 1}`)).json());
+    const fix = async () => (await view()).report.fix;
+    const keys = async () => (await fix()).ops.filter((op) => op.op === "keyed_cdl");
+    const until = async (what, found) => {
+      for (const end = Date.now() + 30_000; !(await found()); ) {
+        assert.ok(Date.now() < end, what);
+        await page.waitForTimeout(200);
+      }
+    };
+    await page.getByRole("button", { name: "take picture" }).or(page.getByRole("row", { name: /^picture .*chosen$/ }).first()).first().waitFor();
+    const first = await fix();
+    if (first.reach !== "picture") await page.getByRole("button", { name: "take picture" }).click();
+    await page.getByRole("row", { name: /^picture .*chosen$/ }).waitFor();
+    const before = await view();
+    assert.equal((await keys()).length, 0, "the balance of the picture has no key");
+    assert.equal(await page.getByRole("slider", { name: "lowest level of the key" }).count(), 0);
+    await page.getByRole("button", { name: "lay a key on the skin of Ren" }).click();
+    await page.getByRole("slider", { name: "lowest level of the key" }).waitFor();
+    const laid = await view();
+    const [{ key }] = await keys();
+    // It lies about the skin that was read, as the rest of the fix leaves it: most of its pixels on the flat top of every window.
+    const inside = ({ centre, width }, value) => Math.abs(value - centre) <= width / 2;
+    const skin = before.skin[0].after;
+    const share = (test) => skin.filter(test).length / skin.length;
+    const hue = ([, cb, cr]) => ((Math.atan2(cr, cb) * 180) / Math.PI + 360) % 360;
+    assert.ok(share((p) => inside(key.hue, hue(p))) > 0.9, "hue");
+    assert.ok(share((p) => inside(key.saturation, Math.hypot(p[1], p[2]))) > 0.9, "saturation");
+    assert.ok(share((p) => inside(key.level, p[0])) > 0.9, "level");
+    const off = (of) => of.report.people[0].aim_de00_after;
+    console.log(`    CIEDE2000 off aim ${off(before).toFixed(2)} without a key, ${off(laid).toFixed(2)} with one`);
+    assert.ok(off(laid) <= off(before) + 0.05, "the key brings the skin no further from its aim");
+    // What is done under it can be typed.
+    await page.getByRole("button", { name: "under the key" }).click();
+    const slope = page.getByRole("textbox", { name: "slope red" });
+    await slope.fill("1.07");
+    await slope.press("Enter");
+    await until("the number under the key is taken", async () => (await keys())[0]?.cdl.slope[0] === 1.07);
+    await axe(page, "Shot with a key that was laid");
+    await page.getByRole("button", { name: "take the key away" }).click();
+    await until("the key is gone", async () => (await keys()).length === 0);
+    await page.getByRole("button", { name: "take the key away" }).waitFor({ state: "hidden" });
+    // Decisions, and taking them back, wait for no work that earlier ones have left: nothing is refused.
+    await page.evaluate(() => document.activeElement?.blur());
+    for (const key of ["k", "z", "z", "z", "z", "Shift+Z", "z"]) {
+      await page.keyboard.press(key);
+      await page.waitForTimeout(60);
+    }
+    if (first.reach !== "picture") await page.keyboard.press("z");
+    await until("all of it is taken back", async () => {
+      const now = await fix();
+      return now.reach === first.reach && now.chosen_by === first.chosen_by && JSON.stringify(now.ops) === JSON.stringify(first.ops);
+    });
+    await idle(page);
+    assert.deepEqual(await fix(), first);
+    assert.ok((await shots(page)).every((shot) => shot.state !== "kept"));
+    assert.deepEqual(complaints, [], "nothing was refused");
+    await page.context().close();
+  },
+
   "choose, type, keep, draw, hand over, report": async ({ address, running }) => {
     const { page, complaints } = await pageIn(running);
     await page.goto(`${address}#/film`);

@@ -45,7 +45,9 @@ pub use steps::against::{
     PROGRAMME_DE00, ProgrammeOrder, ProgrammePerson, ProgrammeProof, ProgrammeShot, keep_programme,
     programme_schema_text, prove_programme,
 };
-pub use steps::choosing::{Choice, choose, settle_choices, try_ops};
+pub use steps::choosing::{
+    ByHand, Choice, KeyByHand, choose, settle_choices, try_ops, with_numbers,
+};
 pub use steps::exposing::{accept, set_exposures};
 pub use steps::fixing::{FixRecord, fix_film};
 pub use steps::grouping::{Grouping, group, note, redo, undo};
@@ -60,8 +62,8 @@ pub use steps::reading::{ReadOrder, read_film};
 pub use steps::recutting::{CutChanges, CutOrder, ShotChange, cut_film};
 pub use steps::running::{Order, film_in, run};
 pub use steps::taking::{
-    AimSetting, draw, draw_shape, open_or_create, patches_listed, set_aims, take_in, undraw,
-    undraw_shape,
+    AimSetting, draw, draw_shape, open_or_create, patches_listed, set_aim, set_aims, take_in,
+    undraw, undraw_shape,
 };
 pub use steps::tinting::set_tint;
 pub use steps::transforming::{LookSaid, TakenTransform, set_input, set_look};

@@ -75,6 +75,7 @@ pub fn nearest_cdl(ops: &[Op], problem: &Problem) -> NearestCdl {
     on_picture.sort_by(f64::total_cmp);
     let mut missing: Vec<&str> = ops
         .iter()
+        .filter(|op| !op.is_identity())
         .filter_map(|op| match op {
             Op::Cdl(_) => None,
             Op::Shoulder(_) => Some("the roll-off of the lights"),

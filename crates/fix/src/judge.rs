@@ -1,9 +1,10 @@
-//! What operations do that were set by hand.
+//! What operations do that were set by hand, and where setting some begins.
 
-use inkarnat_ops::Op;
+use inkarnat_ops::{KeyedCdl, Op};
 
 use crate::evidence::Evidence;
 use crate::joint::{Belief, believe};
+use crate::keyed;
 use crate::limits::Limit;
 use crate::model::Move;
 use crate::problem::{Problem, ProblemError};
@@ -56,4 +57,30 @@ pub fn judge_with(
         .collect();
     let fix = judged(problem, &objective, done, &|_, _| Limit::Reach);
     Ok(Judgement { fix, beyond })
+}
+
+/// A key on one person's skin to begin with: laid around that skin as the operations leave it, with the gains that bring it the
+/// rest of the way to its aim. It is to come after the operations.
+///
+/// Unlike the keys of a solved fix it is laid whatever else it takes in: whoever asks for it sees that, and moves it.
+///
+/// # Errors
+/// As [`crate::solve()`]; [`ProblemError::NotThere`] if nothing was read of that person.
+pub fn key_on(
+    problem: &Problem,
+    belief: &Belief,
+    ops: Vec<Op>,
+    person: &str,
+) -> Result<KeyedCdl, ProblemError> {
+    let index = problem
+        .people
+        .iter()
+        .position(|known| known.name == person)
+        .ok_or_else(|| ProblemError::NotThere {
+            person: person.to_owned(),
+            known: problem.people.iter().map(|p| p.name.clone()).collect(),
+        })?;
+    let ready = Ready::new(problem, Evidence::new(problem)?, belief);
+    let targets = targets_of(problem, &ready, belief);
+    Ok(keyed::key_on(&ready, &targets, index, &Move::given(ops)))
 }

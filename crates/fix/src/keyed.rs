@@ -227,6 +227,19 @@ pub(crate) fn skin_move(objective: &Objective<'_>, base: Parameters) -> SkinMove
     SkinMove { base, keys }
 }
 
+/// A key around the skin of one person as a move leaves it, and gains under it for what is left to that person's aim.
+pub(crate) fn key_on(ready: &Ready, targets: &[Target], person: usize, base: &Move) -> KeyedCdl {
+    let group = Keyed {
+        key: key_around(ready, &[person], base),
+        who: vec![person],
+    };
+    let slopes = solved(ready, targets, &group, base);
+    KeyedCdl {
+        key: group.key,
+        cdl: cdl(slopes),
+    }
+}
+
 /// The state after a share of it, on all pixels.
 pub(crate) fn state_of(
     objective: &Objective<'_>,

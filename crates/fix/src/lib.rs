@@ -35,7 +35,7 @@ pub use aim::{Aim, AimCentre, AimError, AimKind, Band, SaturationAim, Want};
 pub use drift::{Light, LightVerdict, light_of};
 pub use exposure::{Exposure, exposure};
 pub use joint::{Belief, PersonBelief, believe};
-pub use judge::{Judgement, judge, judge_with};
+pub use judge::{Judgement, judge, judge_with, key_on};
 pub use light::{LightEstimate, NeutralEstimate, WhiteEstimate};
 pub use limits::{Limit, Limits, LimitsError};
 pub use look::Look;

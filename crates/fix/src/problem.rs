@@ -65,6 +65,14 @@ pub enum ProblemError {
     /// Nobody to correct for.
     #[error("no person in this problem; expected the skin of at least one")]
     NoPeople,
+    /// Somebody who is not read here.
+    #[error("{person} is not read in this setup; read here: {}", known.join(", "))]
+    NotThere {
+        /// Who.
+        person: String,
+        /// Who is.
+        known: Vec<String>,
+    },
     /// Too few usable skin pixels.
     #[error(
         "{person}: {usable} of {given} skin pixels are usable (finite, not black, not clipped); expected at least {needed}. Draw the patch on lit, unclipped skin"

@@ -5,7 +5,8 @@ mod common;
 use common::{COLOURED, ROOM, Scene, read, typed_about};
 use inkarnat_color::{ItaClass, delta_e_2000};
 use inkarnat_fix::{
-    Aim, Band, Limit, ProblemError, Reach, SaturationAim, State, Want, judge, solve,
+    Aim, Band, Limit, ProblemError, Reach, SaturationAim, State, Want, believe, judge, key_on,
+    solve,
 };
 use inkarnat_ops::{Chain, Op};
 use inkarnat_spectra::illuminant;
@@ -662,4 +663,50 @@ fn what_is_set_by_hand_is_measured_as_what_was_solved() {
         judged.beyond
     );
     assert!(!judged.fix.people[0].on_aim);
+}
+
+/// A key that is asked for lies about the skin as the rest of the fix leaves it, and takes it the rest of the way.
+#[test]
+fn a_key_to_begin_with_takes_the_skin_to_its_aim() {
+    let scene = Scene {
+        gains: [1.1, 1.0, 0.8],
+        stops: -0.7,
+        ..Scene::new(ItaClass::Tan)
+    };
+    let problem = scene.problem(&[typed_about(&scene.reference().truth(0))]);
+    let belief = believe(std::slice::from_ref(&problem)).remove(0).unwrap();
+    let name = problem.people[0].name.clone();
+    // Nothing before it, half the way before it, and a balance that is on aim already.
+    let whole = solve(&problem).unwrap().picture.ops;
+    let half = vec![Op::Cdl(inkarnat_ops::Cdl {
+        slope: [0.95, 1.0, 1.1],
+        ..inkarnat_ops::Cdl::NEUTRAL
+    })];
+    for base in [Vec::new(), half, whole] {
+        let off = |ops: &[Op]| {
+            let judged = judge(&problem, ops.to_vec(), Reach::Picture).unwrap();
+            judged.fix.people[0].de00
+        };
+        let keyed = key_on(&problem, &belief, base.clone(), &name).unwrap();
+        assert!(keyed.validate().is_ok(), "{keyed:?}");
+        let taken: f64 = problem.people[0]
+            .skin
+            .iter()
+            .map(|p| keyed.key.weight(applied(&base, *p)))
+            .sum();
+        // Its flat top is laid about the middle nine tenths of hue and saturation, with a margin.
+        let share = taken / problem.people[0].skin.len() as f64;
+        assert!(share > 0.9, "{share}");
+        let with = [base.clone(), vec![Op::KeyedCdl(keyed)]].concat();
+        println!(
+            "{} operations: {} -> {}",
+            base.len(),
+            off(&base),
+            off(&with)
+        );
+        assert!(off(&with) <= off(&base) + 1e-6 && off(&with) < 0.5);
+    }
+    let nobody = key_on(&problem, &belief, Vec::new(), "nobody").unwrap_err();
+    assert!(matches!(nobody, ProblemError::NotThere { .. }), "{nobody}");
+    assert!(nobody.to_string().contains(&name), "{nobody}");
 }

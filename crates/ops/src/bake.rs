@@ -1,8 +1,10 @@
 //! A chain as one 3D LUT, with what that costs in exactness.
 
+use crate::data::cdl::Cdl;
 use crate::data::chain::Chain;
 use crate::data::lut::{Lut3d, node};
-use crate::fast::{FastLut, Prepared};
+use crate::data::op::Op;
+use crate::data::shoulder::RollOff;
 use serde::{Deserialize, Serialize};
 use std::borrow::Cow;
 
@@ -52,46 +54,34 @@ impl Chain {
     /// The whole chain as one table of `size³` nodes over a domain.
     ///
     /// Between nodes a bent curve lies to one side of the table. Nodes are therefore moved by half of what the table is off
-    /// midway to their neighbours, so that it lies to both sides, half as far (a node at black, at white or at an end
-    /// of an axis is not moved for that axis: signal that is clipped piles up there). Where that makes the largest difference or the mean square no smaller, nodes
-    /// are exact.
+    /// midway to their neighbours, so that it lies to both sides, half as far. A node at black, at white or at an end of an axis
+    /// is not moved for that axis: signal that is clipped piles up there.
     ///
     /// `size` is 2–256; other sizes give a table that [`Lut3d::validate`] refuses.
     #[must_use]
     pub fn bake(&self, size: usize, domain: Domain) -> Baked {
+        let lut = self.table(size, domain);
+        let error = self.difference(&lut);
+        Baked { lut, error }
+    }
+
+    /// The table of [`Chain::bake`] alone: measuring its error takes many times as long as making it.
+    #[must_use]
+    pub fn table(&self, size: usize, domain: Domain) -> Lut3d {
         let mut lut = Lut3d {
             size,
             domain_min: [domain.min; 3],
             domain_max: [domain.max; 3],
             table: Vec::new(),
         };
-        lut.table = lut
-            .nodes()
-            .map(|node| self.apply_pixel(node).map(|v| v as f32))
+        let grid = Gridded::new(self, &lut, (2 * size).saturating_sub(1));
+        lut.table = cells(size)
+            .map(|place| grid.apply(place.map(|at| 2 * at)).map(|v| v as f32))
             .collect();
-        let Some(exact) = Exact::new(self, &lut) else {
-            let error = BakeError::default();
-            return Baked { lut, error };
-        };
-        let (error, squares, moves) = self.compared(&lut, &exact);
-        // What rounding to f32 leaves is nothing to even out.
-        if error.max < 1e-5 {
-            return Baked { lut, error };
+        if size >= Lut3d::MIN_SIZE {
+            even_out(&mut lut, &grid);
         }
-        let mut evened = lut.clone();
-        for (value, by) in evened.table.iter_mut().zip(&moves) {
-            for (v, by) in value.iter_mut().zip(by) {
-                *v += by;
-            }
-        }
-        let (less, fewer, _) = self.compared(&evened, &exact);
-        if less.max < error.max && fewer < squares {
-            return Baked {
-                lut: evened,
-                error: less,
-            };
-        }
-        Baked { lut, error }
+        lut
     }
 
     /// The fix alone as one table: what exports hand on.
@@ -107,48 +97,40 @@ impl Chain {
     /// curve that begins or bends inside a cell is furthest off at the bend, beside any grid.
     #[must_use]
     pub fn difference(&self, lut: &Lut3d) -> BakeError {
-        Exact::new(self, lut).map_or_else(BakeError::default, |exact| self.compared(lut, &exact).0)
+        self.difference_up_to(lut, f64::INFINITY)
+            .unwrap_or_default()
     }
 
-    /// The difference, its sum of squares, and by how much each node is to be moved to even it out.
-    fn compared(&self, lut: &Lut3d, exact: &Exact) -> (BakeError, f64, Vec<[f32; 3]>) {
-        let mut moves = vec![[0.0; 3]; lut.table.len()];
-        let places = exact.places;
-        let table = FastLut::new(lut);
-        let stays: [Vec<bool>; 3] = std::array::from_fn(|c| {
-            (0..lut.size)
-                .map(|at| {
-                    let signal = node(at, lut.size, lut.domain_min[c], lut.domain_max[c]);
-                    let near = |mark: f64| (signal - mark).abs() < 1e-9;
-                    at == 0 || at + 1 == lut.size || near(0.0) || near(1.0)
-                })
-                .collect()
-        });
-        let mut worst = (0.0, [0; 3]);
+    /// Whether the largest difference that [`Chain::difference`] finds is at most so much: known as soon as one is found that is
+    /// larger.
+    #[must_use]
+    pub fn is_within(&self, lut: &Lut3d, most: f64) -> bool {
+        self.difference_up_to(lut, most).is_some()
+    }
+
+    /// The difference; `None` where it is larger than `most`.
+    fn difference_up_to(&self, lut: &Lut3d, most: f64) -> Option<BakeError> {
+        if lut.size < Lut3d::MIN_SIZE {
+            return Some(BakeError::default());
+        }
+        let places = 2 * lut.size - 1;
+        let mut worst = Probe::default();
         let mut suspects: Vec<(f64, [usize; 3])> = Vec::new();
-        let (mut sum, mut squares) = (0.0, 0.0);
-        for blue in 0..places {
-            let exact = exact.plane(lut, blue);
-            let mut baked = plane(lut, blue);
-            let [r, g, b] = &mut baked;
-            table.apply([r, g, b]);
-            for index in 0..places * places {
-                let place = [index % places, index / places, blue];
-                let off: [f32; 3] = std::array::from_fn(|c| exact[c][index] - baked[c][index]);
-                let largest = f64::from(off.map(f32::abs).into_iter().fold(0.0, f32::max));
-                sum += largest;
-                squares += largest * largest;
-                if largest > worst.0 {
-                    worst = (largest, place);
-                }
-                if largest > 0.0 {
-                    let within = place.map(|place| (place / 2).min(lut.size - 2));
-                    keep_worst(&mut suspects, (largest, within));
-                }
-                even_out(&mut moves, &stays, place, off);
+        let mut sum = 0.0;
+        let grid = Gridded::new(self, lut, places);
+        for cell in cells(places) {
+            let at = on_grid(lut, cell, places);
+            let probe = Probe::new(grid.apply(cell), lut.sample(at), at);
+            sum += probe.off;
+            worst = worst.or(probe);
+            if worst.off > most {
+                return None;
+            }
+            if probe.off > 0.0 {
+                let within = cell.map(|place| (place / 2).min(lut.size - 2));
+                keep_worst(&mut suspects, (probe.off, within));
             }
         }
-        let mut found = self.probe(lut, on_grid(lut, worst.1, places));
         let dense = 8 * (lut.size - 1) + 1;
         for (_, [r, g, b]) in suspects {
             let mut local = Probe::default();
@@ -156,23 +138,21 @@ impl Chain {
                 let place = [8 * r + within[0], 8 * g + within[1], 8 * b + within[2]];
                 local = local.or(self.probe(lut, on_grid(lut, place, dense)));
             }
-            found = found.or(self.climb(lut, local, dense));
+            worst = worst.or(self.climb(lut, local, dense));
+            if worst.off > most {
+                return None;
+            }
         }
-        let error = BakeError {
-            max: found.off,
+        Some(BakeError {
+            max: worst.off,
             mean: sum / (places as f64).powi(3),
-            at: found.at,
-        };
-        (error, squares, moves)
+            at: worst.at,
+        })
     }
 
     /// The difference at one colour.
     fn probe(&self, lut: &Lut3d, at: [f64; 3]) -> Probe {
-        let (exact, table) = (self.apply_pixel(at), lut.sample(at));
-        let off = (0..3)
-            .map(|c| (exact[c] - table[c]).abs())
-            .fold(0.0, f64::max);
-        Probe { off, at }
+        Probe::new(self.apply_pixel(at), lut.sample(at), at)
     }
 
     /// The worst place near a place of a dense grid, by steps that shrink to 1/4096 of the grid's.
@@ -201,6 +181,13 @@ struct Probe {
 }
 
 impl Probe {
+    fn new(exact: [f64; 3], table: [f64; 3], at: [f64; 3]) -> Self {
+        let off = (0..3)
+            .map(|c| (exact[c] - table[c]).abs())
+            .fold(0.0, f64::max);
+        Self { off, at }
+    }
+
     /// The worse of two.
     fn or(self, other: Self) -> Self {
         if other.off > self.off { other } else { self }
@@ -212,82 +199,108 @@ fn on_grid(lut: &Lut3d, place: [usize; 3], places: usize) -> [f64; 3] {
     std::array::from_fn(|c| node(place[c], places, lut.domain_min[c], lut.domain_max[c]))
 }
 
-/// Nodes up to which the exact grid is kept for the second comparison: 26 MB.
-const KEPT: usize = 65;
-
-/// What a chain makes of a grid of twice a table's density: planes of equal blue, in each of which red runs fastest.
-struct Exact {
-    places: usize,
-    chain: Prepared,
-    kept: Vec<[Vec<f32>; 3]>,
+/// A chain over a grid: what it does to each channel by itself is worked out once a place of an axis, the rest once a colour.
+/// The colours are those of [`Chain::apply_pixel`] to the last bit.
+struct Gridded<'a> {
+    curves: [Vec<f64>; 3],
+    rest: Vec<Cow<'a, Op>>,
 }
 
-impl Exact {
-    /// `None` for a table of a size that none may have.
-    fn new(chain: &Chain, lut: &Lut3d) -> Option<Self> {
-        if !(Lut3d::MIN_SIZE..=Lut3d::MAX_SIZE).contains(&lut.size) {
-            return None;
+impl<'a> Gridded<'a> {
+    fn new(chain: &'a Chain, lut: &Lut3d, places: usize) -> Self {
+        let ops: Vec<&Op> = chain.ops().collect();
+        let by_channel = ops.iter().take_while(|op| is_by_channel(op)).count();
+        let (first, last) = ops.split_at(by_channel);
+        let mut first: Vec<Cow<'a, Op>> = first.iter().map(|op| Cow::Borrowed(*op)).collect();
+        let mut rest: Vec<Cow<'a, Op>> = last.iter().map(|op| Cow::Borrowed(*op)).collect();
+        // A CDL is a curve for each channel, and then its saturation.
+        if let Some(Op::Cdl(cdl)) = last.first() {
+            first.push(Cow::Owned(Op::Cdl(Cdl {
+                saturation: 1.0,
+                ..*cdl
+            })));
+            rest[0] = Cow::Owned(Op::Cdl(Cdl {
+                saturation: cdl.saturation,
+                ..Cdl::NEUTRAL
+            }));
         }
-        let mut exact = Self {
-            places: 2 * lut.size - 1,
-            chain: chain.prepare(),
-            kept: Vec::new(),
-        };
-        if lut.size <= KEPT {
-            exact.kept = (0..exact.places)
-                .map(|blue| exact.computed(lut, blue))
-                .collect();
-        }
-        Some(exact)
+        let curves = std::array::from_fn(|c| {
+            let along = |place| {
+                let at = node(place, places, lut.domain_min[c], lut.domain_max[c]);
+                first.iter().fold([at; 3], |rgb, op| op.apply(rgb))[c]
+            };
+            (0..places).map(along).collect()
+        });
+        Self { curves, rest }
     }
 
-    fn computed(&self, lut: &Lut3d, blue: usize) -> [Vec<f32>; 3] {
-        let mut rows = plane(lut, blue);
-        let [r, g, b] = &mut rows;
-        self.chain.apply_rows([r, g, b]);
-        rows
+    fn apply(&self, place: [usize; 3]) -> [f64; 3] {
+        let curved = std::array::from_fn(|c| self.curves[c][place[c]]);
+        self.rest.iter().fold(curved, |rgb, op| op.apply(rgb))
     }
-
-    fn plane(&self, lut: &Lut3d, blue: usize) -> Cow<'_, [Vec<f32>; 3]> {
-        self.kept
-            .get(blue)
-            .map_or_else(|| Cow::Owned(self.computed(lut, blue)), Cow::Borrowed)
-    }
-}
-
-/// One plane of the grid of twice a table's density.
-fn plane(lut: &Lut3d, blue: usize) -> [Vec<f32>; 3] {
-    let places = 2 * lut.size - 1;
-    let at = |c: usize, place| node(place, places, lut.domain_min[c], lut.domain_max[c]) as f32;
-    [
-        (0..places * places).map(|i| at(0, i % places)).collect(),
-        (0..places * places).map(|i| at(1, i / places)).collect(),
-        vec![at(2, blue); places * places],
-    ]
 }
 
 /// Of what a table is off midway between two nodes: what each is moved by, half of it from either side; and what one is moved by
 /// where the other stays, which is where the largest difference within such a cell is least together with the next cell's.
-const BOTH: f32 = 0.25;
-const ALONE: f32 = 0.436;
+const BOTH: f64 = 0.25;
+const ALONE: f64 = 0.436;
 
-/// Lets what is off midway between two nodes of one axis move both.
-fn even_out(moves: &mut [[f32; 3]], stays: &[Vec<bool>; 3], place: [usize; 3], off: [f32; 3]) {
-    let size = stays[0].len();
-    let mut odd = (0..3).filter(|c| place[*c] % 2 == 1);
-    let (Some(axis), None) = (odd.next(), odd.next()) else {
-        return;
-    };
+/// Moves nodes by what the table is off midway to their neighbours along each axis, as [`Chain::bake`] says. `grid` has twice the
+/// table's density.
+fn even_out(lut: &mut Lut3d, grid: &Gridded<'_>) {
+    let size = lut.size;
     let strides = [1, size, size * size];
-    let low: usize = (0..3).map(|c| place[c] / 2 * strides[c]).sum();
-    let at = place[axis] / 2;
-    for (node, own, other) in [(low, at, at + 1), (low + strides[axis], at + 1, at)] {
-        if !stays[axis][own] {
-            let share = if stays[axis][other] { ALONE } else { BOTH };
-            for (by, off) in moves[node].iter_mut().zip(off) {
-                *by += share * off;
+    let mut moves = vec![[0.0f64; 3]; lut.table.len()];
+    for axis in 0..3 {
+        let stays: Vec<bool> = (0..size)
+            .map(|at| {
+                let signal = node(at, size, lut.domain_min[axis], lut.domain_max[axis]);
+                let near = |mark: f64| (signal - mark).abs() < 1e-9;
+                at == 0 || at + 1 == size || near(0.0) || near(1.0)
+            })
+            .collect();
+        for place in cells(size).filter(|place| place[axis] + 1 < size) {
+            let at = place[axis];
+            if stays[at] && stays[at + 1] {
+                continue;
+            }
+            let low: usize = (0..3).map(|c| place[c] * strides[c]).sum();
+            let high = low + strides[axis];
+            let mut between = place.map(|at| 2 * at);
+            between[axis] += 1;
+            let exact = grid.apply(between);
+            for c in 0..3 {
+                let table =
+                    f64::midpoint(f64::from(lut.table[low][c]), f64::from(lut.table[high][c]));
+                let off = exact[c] - table;
+                match (stays[at], stays[at + 1]) {
+                    (false, false) => {
+                        moves[low][c] += BOTH * off;
+                        moves[high][c] += BOTH * off;
+                    }
+                    (false, true) => moves[low][c] += ALONE * off,
+                    (true, false) => moves[high][c] += ALONE * off,
+                    (true, true) => {}
+                }
             }
         }
+    }
+    for (value, by) in lut.table.iter_mut().zip(&moves) {
+        for (v, by) in value.iter_mut().zip(by) {
+            // What rounding to f32 leaves is nothing to even out.
+            if by.abs() > 1e-6 {
+                *v = (f64::from(*v) + by) as f32;
+            }
+        }
+    }
+}
+
+/// Whether an operation takes each channel by itself.
+fn is_by_channel(op: &Op) -> bool {
+    match op {
+        Op::Cdl(cdl) => cdl.saturation == 1.0,
+        Op::Shoulder(shoulder) => shoulder.roll_off == RollOff::PerChannel,
+        Op::KeyedCdl(_) | Op::Lut(_) | Op::Process(_) | Op::Limiter(_) => false,
     }
 }
 

@@ -159,6 +159,44 @@ fn zero_lies_on_a_node_of_the_wide_domain() {
     }
 }
 
+/// Baking takes curves of single channels out of the loop over colours: not a bit of the table may tell.
+#[test]
+fn a_table_is_the_chain_at_its_nodes_bit_by_bit() {
+    let saturated = Op::Cdl(Cdl {
+        saturation: 0.83,
+        power: [1.2, 0.9, 1.0],
+        ..common::CDL
+    });
+    let curve = Op::Cdl(Cdl {
+        saturation: 1.0,
+        ..common::CDL
+    });
+    let each = Op::Shoulder(Shoulder::per_channel([0.7; 3], [1.2, 1.1, 1.3], [1.0; 3]));
+    let together = Op::Shoulder(Shoulder::in_proportion(0.6, 1.3, 1.0));
+    let mut chains: Vec<Vec<Op>> = examples().into_iter().map(|op| vec![op]).collect();
+    chains.push(vec![curve.clone(), each.clone(), saturated.clone()]);
+    chains.push(vec![curve, each.clone(), together, each]);
+    chains.extend(examples().into_iter().map(|op| vec![saturated.clone(), op]));
+    for ops in chains {
+        let chain = Chain::of_fix(ops);
+        for domain in [Domain::UNIT, Domain::WIDE] {
+            let lut = chain.table(9, domain);
+            let bits = |v: [f32; 3]| v.map(f32::to_bits);
+            for (at, value) in lut.nodes().zip(&lut.table) {
+                let exact = chain.apply_pixel(at).map(|v| v as f32);
+                assert_eq!(bits(exact), bits(*value), "{chain:?} at {at:?}");
+            }
+            assert_eq!(chain.bake(9, domain).lut, lut);
+            let error = chain.difference(&lut).max;
+            assert!(chain.is_within(&lut, error), "{chain:?}");
+            assert!(
+                error == 0.0 || !chain.is_within(&lut, error * 0.999),
+                "{chain:?}"
+            );
+        }
+    }
+}
+
 #[test]
 fn baking_states_its_error_and_more_nodes_have_less() {
     let chain = Chain::of_fix(vec![

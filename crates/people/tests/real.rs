@@ -624,7 +624,8 @@ fn a_real_hand_before_a_face_is_not_read() {
             let frame = &frames[number];
             let region = skin_region(outline, frame.width, frame.height).expect("in sight");
             for side in Side::BOTH {
-                let Ok(skin) = choose_skin(&frame.region(region), region, outline, side, &rule)
+                let Ok(skin) =
+                    choose_skin(&frame.region(region), region, outline, side, &rule, &[])
                 else {
                     continue;
                 };

@@ -1,10 +1,13 @@
 //! Long work: one job at a time, watched by every open page.
+//!
+//! Work that only brings the film in line with what was decided makes way for the next decision, and is begun again after it;
+//! work that somebody started runs to its end, or until it is stopped.
 
 use inkarnat_app::event::{Event, Watch};
 use inkarnat_app::{AppError, Cancel, Context, Problem, Workers};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 use tokio::sync::broadcast;
 
@@ -41,6 +44,17 @@ pub(crate) struct JobView {
     pub error: Option<String>,
     /// What could not be done for single shots, one line each.
     pub problems: Vec<String>,
+}
+
+/// What decisions leave to be done; each does all that those before it do.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) enum Settling {
+    /// Fixing.
+    Fix,
+    /// Reading what is known, and fixing.
+    Read,
+    /// Looking for faces where nobody did, reading, and fixing.
+    Find,
 }
 
 /// One thing that happened.
@@ -82,12 +96,18 @@ pub(crate) enum News {
 pub(crate) struct Jobs {
     news: broadcast::Sender<News>,
     now: Mutex<Now>,
+    /// Woken when a job has ended.
+    ended: Condvar,
 }
 
 #[derive(Default)]
 struct Now {
     view: JobView,
     cancel: Cancel,
+    /// What is being done for decisions; `None` for what somebody started.
+    settling: Option<Settling>,
+    /// Whether it was stopped for another decision, after which it is begun again: no page hears of that end.
+    made_way: bool,
     begun: Option<Instant>,
     /// When the stage began, and how many shots had been done then.
     stage_begun: Option<(Instant, u64)>,
@@ -99,6 +119,7 @@ impl Jobs {
         Self {
             news: broadcast::channel(256).0,
             now: Mutex::default(),
+            ended: Condvar::new(),
         }
     }
 
@@ -129,10 +150,37 @@ impl Jobs {
         self.now().view.running
     }
 
-    /// Starts a job in a thread of its own, unless one is running.
+    /// Has the way cleared for a decision: stops work that is done for earlier ones, waits for its end, and says what is left
+    /// to be done of it.
+    ///
+    /// # Errors
+    /// If work is running that somebody started.
+    pub(crate) fn make_way(&self) -> Result<Option<Settling>, String> {
+        let mut now = self.now();
+        if !now.view.running {
+            return Ok(None);
+        }
+        let Some(settling) = now.settling else {
+            return Err(running(&now.view.what));
+        };
+        now.made_way = true;
+        now.cancel.cancel();
+        while now.view.running {
+            now = self.ended.wait(now).unwrap_or_else(PoisonError::into_inner);
+        }
+        // It may have come to its end before it saw that it was to stop.
+        let done = now.view.outcome == Some(JobOutcome::Done);
+        drop(now);
+        if done {
+            self.tell();
+        }
+        Ok((!done).then_some(settling))
+    }
+
+    /// Starts a job in a thread of its own, unless one is running. `settling`: what it does for decisions.
     pub(crate) fn start(
         self: &Arc<Self>,
-        what: String,
+        (what, settling): (String, Option<Settling>),
         workers: Workers,
         work: impl FnOnce(Context<'_>, &mut Vec<Problem>) -> Result<(), AppError> + Send + 'static,
     ) -> Result<JobView, String> {
@@ -140,10 +188,7 @@ impl Jobs {
         {
             let mut now = self.now();
             if now.view.running {
-                return Err(format!(
-                    "{} is running; wait for it, or stop it first",
-                    now.view.what
-                ));
+                return Err(running(&now.view.what));
             }
             *now = Now {
                 view: JobView {
@@ -153,6 +198,7 @@ impl Jobs {
                     ..JobView::default()
                 },
                 cancel: cancel.clone(),
+                settling,
                 begun: Some(Instant::now()),
                 ..Now::default()
             };
@@ -168,7 +214,7 @@ impl Jobs {
                 cancel: &cancel,
             };
             let result = work(context, &mut problems);
-            {
+            let made_way = {
                 let mut now = jobs.now();
                 now.view.seconds = now.begun.map_or(0.0, |begun| begun.elapsed().as_secs_f64());
                 now.view.running = false;
@@ -180,9 +226,13 @@ impl Jobs {
                     Err(_) => JobOutcome::Failed,
                 });
                 now.view.error = result.err().map(|error| error.to_string());
+                now.made_way
+            };
+            jobs.ended.notify_all();
+            if !made_way {
+                jobs.tell();
+                jobs.film_changed();
             }
-            jobs.tell();
-            jobs.film_changed();
         });
         Ok(self.view())
     }
@@ -195,6 +245,11 @@ impl Jobs {
         // Nobody listening is no error.
         let _ = self.news.send(News::Job(view));
     }
+}
+
+/// What is said where something has to wait.
+fn running(what: &str) -> String {
+    format!("{what} is running; wait for it, or stop it first")
 }
 
 impl Now {
@@ -299,5 +354,79 @@ impl Watch for Watcher<'_> {
         if film {
             self.jobs.film_changed();
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::sync::mpsc;
+
+    fn workers() -> Workers {
+        Workers::of_this_program().expect("a program of its own")
+    }
+
+    /// A job that runs until it is told to stop.
+    fn patient(jobs: &Arc<Jobs>, settling: Option<Settling>) {
+        let (began, begun) = mpsc::channel();
+        jobs.start(
+            ("Patience".to_owned(), settling),
+            workers(),
+            move |context, _| {
+                began.send(()).expect("somebody waits");
+                while !context.cancel.is_cancelled() {
+                    std::thread::sleep(Duration::from_millis(2));
+                }
+                Err(AppError::Cancelled)
+            },
+        )
+        .expect("nothing else runs");
+        begun.recv().expect("it begins");
+    }
+
+    #[test]
+    fn work_for_decisions_makes_way_and_is_owed() {
+        let jobs = Arc::new(Jobs::new());
+        assert_eq!(jobs.make_way(), Ok(None));
+        patient(&jobs, Some(Settling::Read));
+        assert_eq!(jobs.make_way(), Ok(Some(Settling::Read)));
+        assert!(!jobs.busy());
+        // What has come to its end owes nothing.
+        assert_eq!(jobs.make_way(), Ok(None));
+        assert_eq!(
+            Some(Settling::Read).max(Some(Settling::Fix)),
+            Some(Settling::Read)
+        );
+        assert_eq!(None.max(Some(Settling::Fix)), Some(Settling::Fix));
+    }
+
+    #[test]
+    fn what_somebody_started_is_not_stopped_for_a_decision() {
+        let jobs = Arc::new(Jobs::new());
+        patient(&jobs, None);
+        let refused = jobs.make_way().expect_err("it runs on");
+        assert!(refused.contains("Patience is running"), "{refused}");
+        assert!(jobs.busy());
+        jobs.stop();
+        while jobs.busy() {
+            std::thread::sleep(Duration::from_millis(2));
+        }
+        assert_eq!(jobs.view().outcome, Some(JobOutcome::Stopped));
+    }
+
+    /// Nobody is told that work ended which goes on after the decision that it made way for.
+    #[test]
+    fn making_way_is_no_end_to_a_page() {
+        let jobs = Arc::new(Jobs::new());
+        let mut news = jobs.listen();
+        patient(&jobs, Some(Settling::Fix));
+        jobs.make_way().expect("it makes way");
+        let mut told = Vec::new();
+        while let Ok(item) = news.try_recv() {
+            if let News::Job(view) = item {
+                told.push(view.running);
+            }
+        }
+        assert_eq!(told, [true]);
     }
 }

@@ -25,6 +25,8 @@ pub(crate) struct Server {
     pub(crate) token: String,
     pub(crate) port: u16,
     pub(crate) jobs: Arc<Jobs>,
+    /// One decision at a time, in the order in which they were asked for.
+    deciding: tokio::sync::Mutex<()>,
     decoding: Mutex<usize>,
     decoded: Condvar,
     pictures: Mutex<Cache>,
@@ -55,6 +57,7 @@ impl Server {
             token,
             port,
             jobs: Arc::new(Jobs::new()),
+            deciding: tokio::sync::Mutex::new(()),
             decoding: Mutex::new(0),
             decoded: Condvar::new(),
             pictures: Mutex::new(Cache::new(PICTURES)),
@@ -67,6 +70,11 @@ impl Server {
     /// The film, to be read.
     pub(crate) fn to_read(&self) -> Result<Film, inkarnat_app::FilmError> {
         Film::open_to_read(&self.film)
+    }
+
+    /// Waits until no other decision is being made.
+    pub(crate) fn turn_to_decide(&self) -> tokio::sync::MutexGuard<'_, ()> {
+        self.deciding.blocking_lock()
     }
 
     /// Waits until a child process may be started; the turn ends when what is given is dropped.

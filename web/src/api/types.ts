@@ -889,15 +889,22 @@ export interface components {
             /** @description Whether to keep it. */
             kept: boolean;
         };
-        /** @description Where a key on skin lies. */
+        /** @description Numbers in place of those of a key on skin; what is null stays. */
         KeyNumbers: {
-            /** @description Hue, degrees on the Cb/Cr plane. */
-            hue: components["schemas"]["WindowNumbers"];
+            /** @description What is done under it. */
+            cdl?: components["schemas"]["CdlReport"] | null;
             /**
              * Format: uint
              * @description Which of the keys of the fix, in their order, from 0.
              */
             key: number;
+            /** @description Where it lies. */
+            windows?: components["schemas"]["KeyWindows"] | null;
+        };
+        /** @description Where a key on skin lies. */
+        KeyWindows: {
+            /** @description Hue, degrees on the Cb/Cr plane. */
+            hue: components["schemas"]["WindowNumbers"];
             /** @description Luma, 1 = reference white. */
             level: components["schemas"]["WindowNumbers"];
             /** @description Chroma magnitude, axes ±0.5. */
@@ -1015,13 +1022,20 @@ export interface components {
         Nothing: Record<string, never>;
         /** @description Numbers in place of those of the fix in force. */
         Numbers: {
+            /** @description In place of its first CDL; null leaves that. */
+            cdl?: components["schemas"]["CdlReport"] | null;
             /**
-             * @description In place of its first CDL; null leaves that.
-             * @default null
+             * @description A person on whose skin one more key is laid, after everything else that the fix does: around the skin as it was read, with
+             *     gains that bring it the rest of the way to the person's aim.
              */
-            cdl: components["schemas"]["CdlReport"] | null;
-            /** @description In place of keys on skin; those that are not named stay. */
+            key_on?: string | null;
+            /** @description In place of those of keys on skin; keys that are not named stay. */
             keys?: components["schemas"]["KeyNumbers"][];
+            /**
+             * Format: uint
+             * @description A key on skin that is taken away, counted as in `keys`.
+             */
+            without_key?: number | null;
         };
         /** @description An outline in fractions of picture width and height. */
         OutlineShape: {

@@ -19,6 +19,8 @@ export interface ChartContent {
 }
 
 const FONT = "system-ui, sans-serif";
+/** Bands of levels higher than this have room for the values at both edges beside their name and aim. */
+const APART = 58;
 
 export function drawRunChart(g: Canvas, layout: Layout, content: ChartContent, inks: Inks): void {
   const { shots } = content;
@@ -251,7 +253,7 @@ function drawLabels(g: Canvas, layout: Layout, content: ChartContent, inks: Inks
     if (band.kind === "level") {
       g.fillStyle = inks.ink;
       g.font = `600 13px ${FONT}`;
-      label(g, band.person, 0, band.top + 12, right - 4);
+      label(g, band.person, 0, band.top + 12, right - (band.height > APART ? 36 : 4));
       const aim = content.film.people.find((p) => p.person === band.person)?.aim ?? "";
       if (band.height > 40) {
         g.font = `11px ${FONT}`;
@@ -262,15 +264,22 @@ function drawLabels(g: Canvas, layout: Layout, content: ChartContent, inks: Inks
     g.font = `11px ${FONT}`;
     g.fillStyle = inks.quiet;
     g.textAlign = "right";
+    // The values at both edges of a band: what its marks are measured by.
     const middle = band.top + band.height / 2 + 4;
-    if (band.kind === "level") {
-      g.fillText("level", right, Math.max(middle, band.top + (band.height > 40 ? 41 : 27)));
+    const [low, high] = [band.origin + band.low, band.origin + band.high].map((value) => value.toFixed(0));
+    if (band.kind === "level" && band.height > APART) {
+      g.fillText(`${high} %`, right, band.top + 12);
+      g.fillText("level", right, Math.max(middle, band.top + 41));
+      g.fillText(`${low} %`, right, band.top + band.height - 4);
+    } else if (band.kind === "level") {
+      g.fillText(`level ${low}–${high} %`, right, Math.max(middle, band.top + (band.height > 40 ? 41 : 27)));
     } else if (band.height > 44) {
-      g.fillText("greener ↑", right, band.top + 14);
+      g.fillText(`greener ↑ ${high}°`, right, band.top + 14);
       g.fillText("hue", right, middle);
-      g.fillText("redder ↓", right, band.top + band.height - 6);
+      g.fillText(`redder ↓ ${low}°`, right, band.top + band.height - 6);
     } else {
-      g.fillText("hue ↑ greener", right, middle);
+      g.fillText(`hue ${low}–${high}°`, right, middle - 5);
+      g.fillText("↑ greener", right, middle + 7);
     }
   }
   if (content.inFilmOrder) {

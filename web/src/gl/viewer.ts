@@ -2,7 +2,7 @@
 // (tetrahedrally), and shown as a BT.1886 display would. Before and after side by side at a divider.
 
 import { type Table, WIDE } from "../lib/cdl";
-import { type Gain, NO_GAIN } from "../lib/light";
+import type { Gain } from "../lib/light";
 
 /** A frame's signal. */
 export type Source =
@@ -77,17 +77,27 @@ void main() {
   color = vec4(screen(v), 1.0);
 }`;
 
+/** What is drawn of a frame. */
+export interface Shown {
+  /** What after is taken through, once it was taken times `gain`; null leaves the picture as it is. */
+  table: Table | null;
+  gain: Gain;
+  /** What before and after are seen through; null where there is no look. */
+  look: Table | null;
+  /** What is left of it (0–1) is before. */
+  divider: number;
+}
+
 export class Viewer {
   readonly #gl: WebGL2RenderingContext;
   readonly #program: WebGLProgram;
   readonly #source: WebGLTexture;
   readonly #nodes: WebGLTexture;
   readonly #look: WebGLTexture;
-  #size = 0;
-  #lookSize = 0;
-  #lookWide: { min: number; max: number } = WIDE;
+  // What lies on the graphics card: a table goes there once, not with every move of the divider.
+  #table: Table | null | undefined;
+  #over: Table | null | undefined;
   #range: [number, number] = [0, 1];
-  #wide: { min: number; max: number } = WIDE;
   #has = false;
 
   constructor(readonly canvas: HTMLCanvasElement) {
@@ -103,8 +113,6 @@ export class Viewer {
     gl.uniform1i(this.#at("nodes"), 1);
     gl.uniform1i(this.#at("look"), 2);
     gl.bindVertexArray(gl.createVertexArray());
-    this.table(null);
-    this.look(null);
   }
 
   #at(name: string): WebGLUniformLocation | null {
@@ -140,19 +148,7 @@ export class Viewer {
     this.#has = true;
   }
 
-  /** The table that after is taken through; null leaves the picture as it is. */
-  table(table: Table | null): void {
-    this.#size = this.#load(this.#gl.TEXTURE1, this.#nodes, table);
-    this.#wide = table?.range ?? WIDE;
-  }
-
-  /** The table that before and after are seen through; null where there is no look. */
-  look(table: Table | null): void {
-    this.#lookSize = this.#load(this.#gl.TEXTURE2, this.#look, table);
-    this.#lookWide = table?.range ?? WIDE;
-  }
-
-  #load(unit: number, texture: WebGLTexture, table: Table | null): number {
+  #load(unit: number, texture: WebGLTexture, table: Table | null): void {
     const gl = this.#gl;
     gl.activeTexture(unit);
     gl.bindTexture(gl.TEXTURE_3D, texture);
@@ -170,20 +166,22 @@ export class Viewer {
       gl.texParameteri(gl.TEXTURE_3D, name, gl.NEAREST);
     }
     gl.texImage3D(gl.TEXTURE_3D, 0, gl.RGBA32F, side, side, side, 0, gl.RGBA, gl.FLOAT, values);
-    return size;
   }
 
-  /** Draws; what is left of the divider (0–1) is before. After is taken times `gain`, then through the table. */
-  draw(divider: number, gain: Gain = NO_GAIN): void {
+  draw({ table, look, gain, divider }: Shown): void {
     if (!this.#has) return;
     const gl = this.#gl;
+    if (table !== this.#table) this.#load(gl.TEXTURE1, this.#nodes, table);
+    if (look !== this.#over) this.#load(gl.TEXTURE2, this.#look, look);
+    [this.#table, this.#over] = [table, look];
+    const [range, rangeOver] = [table?.range ?? WIDE, look?.range ?? WIDE];
     gl.viewport(0, 0, this.canvas.width, this.canvas.height);
     gl.useProgram(this.#program);
     gl.uniform2f(this.#at("range"), ...this.#range);
-    gl.uniform1i(this.#at("size"), this.#size);
-    gl.uniform2f(this.#at("wide"), this.#wide.min, this.#wide.max);
-    gl.uniform1i(this.#at("lookSize"), this.#lookSize);
-    gl.uniform2f(this.#at("lookWide"), this.#lookWide.min, this.#lookWide.max);
+    gl.uniform1i(this.#at("size"), table?.size ?? 0);
+    gl.uniform2f(this.#at("wide"), range.min, range.max);
+    gl.uniform1i(this.#at("lookSize"), look?.size ?? 0);
+    gl.uniform2f(this.#at("lookWide"), rangeOver.min, rangeOver.max);
     gl.uniform3f(this.#at("gain"), ...gain);
     gl.uniform1f(this.#at("divider"), divider);
     gl.drawArrays(gl.TRIANGLE_STRIP, 0, 4);

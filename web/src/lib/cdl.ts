@@ -39,13 +39,16 @@ export function isNeutral(cdl: Cdl): boolean {
   );
 }
 
+function curve({ slope, offset, power }: Cdl, c: 0 | 1 | 2, v: number): number {
+  const base = v * slope[c] + offset[c];
+  return base < 0 || power[c] === 1 ? base : base ** power[c];
+}
+
 /** The colour after a CDL, without clamping; negative bases stay as they are. Written into `out` at `at`. */
 export function applyCdl(cdl: Cdl, r: number, g: number, b: number, out: Float32Array | number[], at: number): void {
-  const channel = (v: number, c: 0 | 1 | 2) => {
-    const base = v * cdl.slope[c] + cdl.offset[c];
-    return base < 0 || cdl.power[c] === 1 ? base : base ** cdl.power[c];
-  };
-  let [x, y, z] = [channel(r, 0), channel(g, 1), channel(b, 2)];
+  let x = curve(cdl, 0, r);
+  let y = curve(cdl, 1, g);
+  let z = curve(cdl, 2, b);
   if (cdl.saturation !== 1) {
     const luma = LUMA[0] * x + LUMA[1] * y + LUMA[2] * z;
     x = luma + cdl.saturation * (x - luma);
@@ -58,44 +61,49 @@ export function applyCdl(cdl: Cdl, r: number, g: number, b: number, out: Float32
 }
 
 /** Tetrahedral interpolation along the neutral diagonal; input outside the range is clamped to it. Into `out` at `at`. */
-export function sample(
-  table: Table,
-  range: Range,
-  r: number,
-  g: number,
-  b: number,
-  out: Float32Array | number[],
-  at: number,
-): void {
-  const last = table.size - 1;
-  const place = (v: number) =>
-    Math.min(Math.max(((v - range.min) / (range.max - range.min)) * last, 0), last);
-  const places = [place(r), place(g), place(b)] as const;
-  const low = places.map((p) => Math.min(Math.floor(p), last - 1));
-  const part = places.map((p, i) => p - low[i]!);
-  const stride = [1, table.size, table.size * table.size] as const;
-  let corner = low[0]! + low[1]! * stride[1] + low[2]! * stride[2];
-  const order = [0, 1, 2].sort((a, c) => part[c]! - part[a]!);
-  let weight = 1 - part[order[0]!]!;
-  for (let c = 0; c < 3; c += 1) out[at + c] = weight * table.values[3 * corner + c]!;
-  for (let step = 0; step < 3; step += 1) {
-    const axis = order[step]!;
-    corner += stride[axis as 0 | 1 | 2];
-    const next = step < 2 ? part[order[step + 1]!]! : 0;
-    weight = part[axis]! - next;
-    for (let c = 0; c < 3; c += 1) out[at + c] = out[at + c]! + weight * table.values[3 * corner + c]!;
+export function sample(table: Table, range: Range, r: number, g: number, b: number, out: Float32Array | number[], at: number): void {
+  // Tens of thousands of times a frame while something is dragged: nothing is allocated here.
+  const { size, values } = table;
+  const last = size - 1;
+  const scale = last / (range.max - range.min);
+  const x = Math.min(Math.max((r - range.min) * scale, 0), last);
+  const y = Math.min(Math.max((g - range.min) * scale, 0), last);
+  const z = Math.min(Math.max((b - range.min) * scale, 0), last);
+  const [x0, y0, z0] = [Math.min(Math.floor(x), last - 1), Math.min(Math.floor(y), last - 1), Math.min(Math.floor(z), last - 1)];
+  const [fx, fy, fz] = [x - x0, y - y0, z - z0];
+  const [sx, sy, sz] = [3, 3 * size, 3 * size * size];
+  // Along the edges in the order of the fractions, the largest first.
+  let [w1, w2, w3, s1, s2] = [fx, fy, fz, sx, sy];
+  if (fx >= fy) {
+    if (fy < fz) [w1, w2, w3, s1, s2] = fx >= fz ? [fx, fz, fy, sx, sz] : [fz, fx, fy, sz, sx];
+  } else if (fx >= fz) [w1, w2, w3, s1, s2] = [fy, fx, fz, sy, sx];
+  else [w1, w2, w3, s1, s2] = fy >= fz ? [fy, fz, fx, sy, sz] : [fz, fy, fx, sz, sy];
+  const low = x0 * sx + y0 * sy + z0 * sz;
+  const [first, second, high] = [low + s1, low + s1 + s2, low + sx + sy + sz];
+  const [a, b1, c1] = [1 - w1, w1 - w2, w2 - w3];
+  for (let c = 0; c < 3; c += 1) {
+    out[at + c] = a * values[low + c]! + b1 * values[first + c]! + c1 * values[second + c]! + w3 * values[high + c]!;
   }
 }
 
 /** A CDL and what follows it as one table over {@link WIDE}. */
 export function bake(cdl: Cdl, after: Table | null, size = 33): Table {
   const values = new Float32Array(3 * size ** 3);
-  const node = (i: number) => WIDE.min + ((WIDE.max - WIDE.min) * i) / (size - 1);
+  const nodes = Array.from({ length: size }, (_, i) => WIDE.min + ((WIDE.max - WIDE.min) * i) / (size - 1));
+  // Before its saturation a CDL is one curve a channel: powers are taken once a node, not once a colour.
+  const curves = { ...cdl, saturation: 1 };
+  const curved = new Float64Array(3 * size);
+  const one = [0, 0, 0];
+  nodes.forEach((node, i) => {
+    applyCdl(curves, node, node, node, one, 0);
+    curved.set(one, 3 * i);
+  });
+  const rest = { ...NEUTRAL, saturation: cdl.saturation };
   let at = 0;
   for (let b = 0; b < size; b += 1) {
     for (let g = 0; g < size; g += 1) {
       for (let r = 0; r < size; r += 1) {
-        applyCdl(cdl, node(r), node(g), node(b), values, at);
+        applyCdl(rest, curved[3 * r]!, curved[3 * g + 1]!, curved[3 * b + 2]!, values, at);
         if (after) sample(after, TWICE, values[at]!, values[at + 1]!, values[at + 2]!, values, at);
         at += 3;
       }

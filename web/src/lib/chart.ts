@@ -73,7 +73,7 @@ export interface Layout {
   bands: Band[];
 }
 
-export const MARGIN = { left: 96, right: 10, top: 40, bottom: 24 } as const;
+export const MARGIN = { left: 122, right: 10, top: 40, bottom: 24 } as const;
 /** Least height of a band, and the gap after a person. */
 const LEAST = 34;
 const GAP = 16;

@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
 import { NEUTRAL, sample, WIDE } from "./cdl";
-import { gripAt, gripped, KeyBaker, seen, weight, windowAt } from "./key";
+import { dragged, gripAt, gripped, KeyBaker, nudged, seen, weight, windowAt } from "./key";
 import { NO_GAIN } from "./light";
 import type { Key } from "./ops";
 
@@ -30,7 +30,7 @@ describe("a key", () => {
   });
   it("is baked as it acts", () => {
     const brighter = { ...NEUTRAL, slope: [1.2, 1.2, 1.2] as [number, number, number] };
-    const table = new KeyBaker(null, brighter, "bt709", null, NO_GAIN).bake(KEY);
+    const table = new KeyBaker(null, "bt709", null, NO_GAIN).bake(KEY, brighter);
     const node = (i: number) => WIDE.min + ((WIDE.max - WIDE.min) * i) / 32;
     const out = [0, 0, 0];
     for (const place of [[20, 16, 13], [16, 16, 16], [8, 20, 8]] as const) {
@@ -61,5 +61,28 @@ describe("taking hold of a key", () => {
     expect(gripped("hue", KEY.hue, "move", 370).centre).toBe(10);
     const all = gripped("hue", KEY.hue, "high", 900);
     expect(all.width / 2 + all.softness).toBeLessThanOrEqual(180);
+  });
+});
+
+describe("moving a part of a key", () => {
+  const here = { deg: 118, chroma: 0.12, level: 0.5 };
+  it("drags the shape along both axes and the bracket along one", () => {
+    const shape = dragged(KEY, "shape", here, { deg: 123, chroma: 0.14, level: 0.9 });
+    expect([shape.hue.centre, shape.saturation.centre, shape.level]).toEqual([123, 0.14, KEY.level]);
+    const bracket = dragged(KEY, "bracket", here, { deg: 60, chroma: 0.3, level: 0.6 });
+    expect(bracket.level.centre).toBeCloseTo(0.6, 9);
+    expect([bracket.hue, bracket.saturation]).toEqual([KEY.hue, KEY.saturation]);
+  });
+  it("takes a hue near the window's own", () => {
+    const turned = { ...KEY, hue: { ...KEY.hue, centre: 350 } };
+    const wider = dragged(turned, { quantity: "hue", grip: "high" }, here, { ...here, deg: 10 });
+    expect(gripAt(wider.hue, "high") % 360).toBeCloseTo(10, 9);
+  });
+  it("goes by steps, greener to the left on the sector", () => {
+    expect(nudged(KEY, "shape", -1, 0).hue.centre).toBe(119);
+    expect(nudged(KEY, "shape", 0, 5).saturation.centre).toBeCloseTo(0.14, 9);
+    expect(nudged(KEY, "bracket", 3, 0).level.centre).toBe(0.5);
+    expect(gripAt(nudged(KEY, { quantity: "hue", grip: "low" }, 1, 0).hue, "low")).toBe(104);
+    expect(gripAt(nudged(KEY, { quantity: "level", grip: "high" }, 0, -2).level, "high")).toBeCloseTo(0.68, 9);
   });
 });

@@ -40,9 +40,10 @@ export class KeyBaker {
   readonly #corrected = new Float32Array(3 * COUNT);
   readonly #seen: { y: number; chroma: number; hue: number }[] = [];
   readonly #rest: Table | null;
+  #cdl: Cdl | null = null;
 
   /** `before` and `rest` are what the fix does before and after the keyed CDL, over {@link TWICE}; `gain` comes first of all. */
-  constructor(before: Table | null, cdl: Cdl, coefficients: Key["coefficients"], rest: Table | null, gain: Gain) {
+  constructor(before: Table | null, coefficients: Key["coefficients"], rest: Table | null, gain: Gain) {
     this.#rest = rest;
     const node = (i: number) => WIDE.min + ((WIDE.max - WIDE.min) * i) / (SIZE - 1);
     let at = 0;
@@ -53,7 +54,6 @@ export class KeyBaker {
           if (before) sample(before, TWICE, ...rgb, this.#plain, at);
           else this.#plain.set(rgb, at);
           const [x, y, z] = [this.#plain[at]!, this.#plain[at + 1]!, this.#plain[at + 2]!];
-          applyCdl(cdl, x, y, z, this.#corrected, at);
           this.#seen.push(seen(coefficients, x, y, z));
           at += 3;
         }
@@ -61,7 +61,11 @@ export class KeyBaker {
     }
   }
 
-  bake(key: Key): Table {
+  bake(key: Key, cdl: Cdl): Table {
+    if (this.#cdl !== cdl) {
+      for (let at = 0; at < 3 * COUNT; at += 3) applyCdl(cdl, this.#plain[at]!, this.#plain[at + 1]!, this.#plain[at + 2]!, this.#corrected, at);
+      this.#cdl = cdl;
+    }
     const values = new Float32Array(3 * COUNT);
     for (let i = 0; i < COUNT; i += 1) {
       const share = weight(key, this.#seen[i]!);
@@ -118,4 +122,48 @@ export function gripped(quantity: Quantity, window: Window, grip: Grip, value: n
   }
   const centre = (low + high) / 2;
   return { centre: quantity === "hue" ? ((centre % 360) + 360) % 360 : centre, width: high - low, softness: soft };
+}
+
+/** What of a key can be taken hold of: a grip of one of its windows, the shape on the sector, the bracket on the strip. */
+export type Part = { quantity: Quantity; grip: Grip } | "shape" | "bracket";
+
+/** A place on the skin's plot: on its sector, and on its strip. */
+export interface Place {
+  deg: number;
+  chroma: number;
+  /** 1 = reference white. */
+  level: number;
+}
+
+/** What one press of an arrow key changes. */
+export const STEPS: Record<Quantity, number> = { hue: 1, saturation: 0.004, level: 0.01 };
+
+function moved(key: Key, quantity: Quantity, grip: Grip, value: number): Key {
+  return { ...key, [quantity]: gripped(quantity, key[quantity], grip, value) };
+}
+
+/** The key with a part of it dragged from one place to another. */
+export function dragged(key: Key, part: Part, from: Place, to: Place): Key {
+  if (part === "bracket") return moved(key, "level", "move", key.level.centre + to.level - from.level);
+  if (part === "shape") {
+    const turned = moved(key, "hue", "move", key.hue.centre + to.deg - from.deg);
+    return moved(turned, "saturation", "move", key.saturation.centre + to.chroma - from.chroma);
+  }
+  const { quantity, grip } = part;
+  if (quantity === "level") return moved(key, quantity, grip, to.level);
+  if (quantity === "saturation") return moved(key, quantity, grip, to.chroma);
+  // A hue near its window's own, not 360° away.
+  const near = key.hue.centre + (((((to.deg - key.hue.centre) % 360) + 540) % 360) - 180);
+  return moved(key, quantity, grip, near);
+}
+
+/** The key with a part of it moved by so many presses of arrow keys. Greener lies left on the sector. */
+export function nudged(key: Key, part: Part, right: number, up: number): Key {
+  if (part === "bracket") return moved(key, "level", "move", key.level.centre + up * STEPS.level);
+  if (part === "shape") {
+    const turned = moved(key, "hue", "move", key.hue.centre - right * STEPS.hue);
+    return moved(turned, "saturation", "move", key.saturation.centre + up * STEPS.saturation);
+  }
+  const { quantity, grip } = part;
+  return moved(key, quantity, grip, gripAt(key[quantity], grip) + (right + up) * STEPS[quantity]);
 }

@@ -9,8 +9,8 @@ describe("limits of delivery", () => {
     expect(limitsInWords(limits(0), limits(0))).toBe("EBU R 103: every one of 50 frames inside 0…100 %.");
     const worst = [{ frame: 7, timecode: "10:00:00:07", nominal_pct: 3.25, preferred_pct: 1, total_pct: 0, component: "red" }];
     expect(limitsInWords(limits(9), limits(4, worst))).toBe(
-      "EBU R 103, frames outside of 50: 0…100 % 9 → 4, −5…105 % 7 → 2, video codes 0 → 0; worst at 10:00:00:07: 3.3 % of its area outside 0…100 %, mostly red.",
+      "EBU R 103, of 50 frames before → after: outside 0…100 % 9 → 4, outside −5…105 % 7 → 2, outside video codes 0 → 0; worst at 10:00:00:07: 3.3 % of its area outside 0…100 %, mostly red.",
     );
-    expect(limitsInWords(limits(9), limits(0))).toBe("EBU R 103, frames outside of 50: 0…100 % 9 → 0, −5…105 % 7 → 0, video codes 0 → 0.");
+    expect(limitsInWords(limits(9), limits(0))).toBe("EBU R 103, of 50 frames before → after: outside 0…100 % 9 → 0, outside −5…105 % 7 → 0, outside video codes 0 → 0.");
   });
 });

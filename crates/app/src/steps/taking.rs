@@ -513,7 +513,11 @@ pub fn set_aims(
     Ok(())
 }
 
-fn set_aim(film: &mut Film, text: &str) -> Result<()> {
+/// Sets one aim, `NAME=AIM`.
+///
+/// # Errors
+/// If it is no aim, the film has nobody of that name, or it cannot be written.
+pub fn set_aim(film: &mut Film, text: &str) -> Result<()> {
     let Some((name, aim)) = text.split_once('=') else {
         return Err(AppError::Request(format!(
             "{text}: expected NAME=AIM, such as 'Ana=own' or 'Ana=level:62-68,hue:120-126'"

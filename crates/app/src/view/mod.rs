@@ -4,7 +4,7 @@
 
 mod overview;
 pub mod pictures;
-mod shot;
+pub(crate) mod shot;
 
 pub use crate::show::cost_of as cost_report;
 pub use overview::{FilmPerson, Overview, OverviewShot, PersonPoint, Point, overview};

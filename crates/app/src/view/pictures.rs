@@ -1,7 +1,7 @@
 //! Pictures and densities of frames, and the table that a fix is exported as.
 
 use crate::event::Cancel;
-use crate::exports::exported_table;
+use crate::exports::exported_lut;
 use crate::job::{Job, PictureForm, PictureJob, Pictured, TraceJob, Traced, TracedSkin};
 use crate::seen::{look_of_shot, seen_chain_of};
 use crate::steps::finding::{Present, present};
@@ -12,7 +12,7 @@ use crate::view::shot::shot_of;
 use crate::worker::Workers;
 use crate::{AppError, Result};
 use inkarnat_film::{Film, InputKey, ShotId};
-use inkarnat_ops::{Cdl, Chain, Domain, Lut3d, MovingChain, Op, Window};
+use inkarnat_ops::{Chain, Domain, Lut3d, MovingChain, Op};
 use inkarnat_people::FaceTrack;
 use inkarnat_reading::{Patch, Similarity, Track};
 use std::ops::Range;
@@ -83,7 +83,7 @@ pub fn ready(film: &Film, order: &PictureOrder) -> Result<ReadyOrder> {
             if chain.is_identity() {
                 chain.into()
             } else {
-                Chain::of_fix(vec![Op::Lut(exported_table(&chain, Domain::WIDE).lut)]).into()
+                Chain::of_fix(vec![Op::Lut(exported_lut(&chain, Domain::WIDE))]).into()
             }
         }
     };
@@ -209,47 +209,75 @@ fn skin_in(
     })
 }
 
-/// The table that the fix of a shot is exported as, over [`Domain::WIDE`]; `None` where nothing is changed. Of a fix that
-/// follows the light, the one that holds in a source frame, the shot's middle one by default.
+/// Which table of a shot.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum WhichTable {
+    /// What the fix is exported as, over [`Domain::WIDE`]; of a fix that follows the light, the one that holds in this source
+    /// frame, the shot's middle one by default.
+    Fix(Option<u64>),
+    /// Some of the operations of the fix, over twice [`Domain::WIDE`]: what comes before them may lie outside that. What follows
+    /// the light is not among them, so that it is the same in all frames.
+    Part(Range<usize>),
+    /// The look, over [`Domain::WIDE`], to be laid over what the fix gives. What lies beyond is held at its ends: on a screen it is
+    /// white or black in any case.
+    Look,
+}
+
+/// A table made ready: what it is made of, and a key of that.
+#[derive(Clone, Debug)]
+pub struct ReadyTable {
+    chain: Chain,
+    which: WhichTable,
+    /// Two tables of one key are the same. A look has none: it is as large as its table, and as quickly made as recognised.
+    pub key: Option<String>,
+}
+
+/// Finds the operations of a table.
 ///
 /// # Errors
 /// If there is no such shot, or the film cannot be read.
-pub fn table(film: &Film, shot: ShotId, frame: Option<u64>) -> Result<Option<Lut3d>> {
+pub fn ready_table(film: &Film, shot: ShotId, which: WhichTable) -> Result<ReadyTable> {
     let shots = film.shots()?;
     let shot = shot_of(&shots, shot)?;
-    let chain = chain_of(film, shot)?.at(frame.unwrap_or(middle_of(shot)));
-    Ok((!chain.is_identity()).then(|| exported_table(&chain, Domain::WIDE).lut))
+    let chain = match &which {
+        WhichTable::Fix(frame) => chain_of(film, shot)?.at(frame.unwrap_or(middle_of(shot))),
+        WhichTable::Part(part) => {
+            let ops = chain_of(film, shot)?.chain.fix;
+            let to = part.end.min(ops.len());
+            Chain::of_fix(ops[part.start.min(to)..to].to_vec())
+        }
+        WhichTable::Look => Chain {
+            look: look_of_shot(film, shot)?,
+            ..Chain::default()
+        },
+    };
+    let kind = match which {
+        WhichTable::Fix(_) => Some("fix"),
+        WhichTable::Part(_) => Some("part"),
+        WhichTable::Look => None,
+    };
+    let key = kind.map(|kind| InputKey::of(&("table", kind, &chain)).0);
+    Ok(ReadyTable { chain, which, key })
 }
 
-/// The look of a shot as a table over [`Domain::WIDE`], to be laid over what the fix gives; `None` without one. What lies
-/// beyond is held at its ends: on a screen it is white or black in any case.
-///
-/// # Errors
-/// If there is no such shot, or the film cannot be read.
-pub fn table_of_look(film: &Film, shot: ShotId) -> Result<Option<Lut3d>> {
-    let shots = film.shots()?;
-    let look = Chain {
-        look: look_of_shot(film, shot_of(&shots, shot)?)?,
-        ..Chain::default()
-    };
-    Ok((!look.is_identity()).then(|| look.bake(65, Domain::WIDE).lut))
-}
-
-/// Some of the operations of a fix as a table over twice [`Domain::WIDE`]: what comes before them may lie outside that. `None`
-/// where they change nothing. What follows the light is not among them, so that it is the same in all frames.
-///
-/// # Errors
-/// If there is no such shot, or the film cannot be read.
-pub fn table_of_part(film: &Film, shot: ShotId, part: Range<usize>) -> Result<Option<Lut3d>> {
-    let shots = film.shots()?;
-    let ops = chain_of(film, shot_of(&shots, shot)?)?.chain.fix;
-    let to = part.end.min(ops.len());
-    let rest = Chain::of_fix(ops[part.start.min(to)..to].to_vec());
-    let twice = Domain {
-        min: 2.0 * Domain::WIDE.min,
-        max: 2.0 * Domain::WIDE.max,
-    };
-    Ok((!rest.is_identity()).then(|| rest.bake(65, twice).lut))
+/// Makes a table; `None` where nothing is changed.
+#[must_use]
+pub fn table(ready: &ReadyTable) -> Option<Lut3d> {
+    let ReadyTable { chain, which, .. } = ready;
+    if chain.is_identity() {
+        return None;
+    }
+    Some(match which {
+        WhichTable::Fix(_) => exported_lut(chain, Domain::WIDE),
+        WhichTable::Look => chain.table(65, Domain::WIDE),
+        WhichTable::Part(_) => {
+            let twice = Domain {
+                min: 2.0 * Domain::WIDE.min,
+                max: 2.0 * Domain::WIDE.max,
+            };
+            chain.table(65, twice)
+        }
+    })
 }
 
 /// The operations of a shot's fix, without what follows its light.
@@ -259,41 +287,4 @@ pub fn table_of_part(film: &Film, shot: ShotId, part: Range<usize>) -> Result<Op
 pub fn ops_of(film: &Film, shot: ShotId) -> Result<Vec<Op>> {
     let shots = film.shots()?;
     Ok(chain_of(film, shot_of(&shots, shot)?)?.chain.fix)
-}
-
-/// The operations of a shot's fix with numbers in place of some: of its first CDL, and of the keys on skin among them, in
-/// their order.
-///
-/// # Errors
-/// If there is no such shot or key, or the film cannot be read.
-pub fn with_numbers(
-    film: &Film,
-    shot: ShotId,
-    cdl: Option<Cdl>,
-    keys: &[(usize, [Window; 3])],
-) -> Result<Vec<Op>> {
-    let shots = film.shots()?;
-    let mut ops = chain_of(film, shot_of(&shots, shot)?)?.chain.fix;
-    for (index, [hue, saturation, level]) in keys {
-        let mut keyed = ops.iter_mut().filter_map(|op| match op {
-            Op::KeyedCdl(keyed) => Some(keyed),
-            _ => None,
-        });
-        let Some(keyed) = keyed.nth(*index) else {
-            return Err(AppError::Request(format!(
-                "the fix of this shot has no key number {}; load the page again",
-                index + 1
-            )));
-        };
-        keyed.key.hue = *hue;
-        keyed.key.saturation = *saturation;
-        keyed.key.level = *level;
-    }
-    if let Some(cdl) = cdl {
-        match ops.iter().position(|op| matches!(op, Op::Cdl(_))) {
-            Some(first) => ops[first] = Op::Cdl(cdl),
-            None => ops.insert(0, Op::Cdl(cdl)),
-        }
-    }
-    Ok(ops)
 }

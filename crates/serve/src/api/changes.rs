@@ -2,17 +2,16 @@
 
 use crate::api::Failure;
 use crate::api::table::{About, Nothing, Table};
-use crate::jobs::JobView;
+use crate::jobs::{JobView, Settling};
 use crate::report;
 use crate::state::Server;
 use inkarnat_app::show::{CdlReport, CostReport};
-use inkarnat_app::view::pictures::with_numbers;
 use inkarnat_app::view::{OutlineShape, cost_report};
 use inkarnat_app::{
-    AppError, Choice, Codec, Context, Delivery, Film, LimitTo, Problem, ReadOrder, SINCE_HANDLES,
-    Say, answer, choose, draw_shape, erase, fix_film, hand_over, hold_constant, keep, note,
-    open_or_create, prove_film, read_film, redo, say, set_aims, take_in, try_ops, undo,
-    undraw_shape,
+    AppError, ByHand, Choice, Codec, Context, Delivery, Film, KeyByHand, LimitTo, Problem,
+    ReadOrder, SINCE_HANDLES, Say, answer, choose, draw_shape, erase, fix_film, hand_over,
+    hold_constant, keep, note, open_or_create, prove_film, read_film, redo, say, set_aim, take_in,
+    try_ops, undo, undraw_shape, with_numbers,
 };
 use inkarnat_film::{Shot, ShotId};
 use inkarnat_ops::{Cdl, Op, Window};
@@ -22,20 +21,34 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 /// Numbers in place of those of the fix in force.
-#[derive(Clone, Debug, Default, Deserialize, JsonSchema)]
-#[serde(default)]
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
 pub(crate) struct Numbers {
     /// In place of its first CDL; null leaves that.
     pub cdl: Option<CdlReport>,
-    /// In place of keys on skin; those that are not named stay.
+    /// In place of those of keys on skin; keys that are not named stay.
+    #[serde(default)]
     pub keys: Vec<KeyNumbers>,
+    /// A key on skin that is taken away, counted as in `keys`.
+    pub without_key: Option<usize>,
+    /// A person on whose skin one more key is laid, after everything else that the fix does: around the skin as it was read, with
+    /// gains that bring it the rest of the way to the person's aim.
+    pub key_on: Option<String>,
 }
 
-/// Where a key on skin lies.
+/// Numbers in place of those of a key on skin; what is null stays.
 #[derive(Clone, Debug, Deserialize, JsonSchema)]
 pub(crate) struct KeyNumbers {
     /// Which of the keys of the fix, in their order, from 0.
     pub key: usize,
+    /// Where it lies.
+    pub windows: Option<KeyWindows>,
+    /// What is done under it.
+    pub cdl: Option<CdlReport>,
+}
+
+/// Where a key on skin lies.
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
+pub(crate) struct KeyWindows {
     /// Hue, degrees on the Cb/Cr plane.
     pub hue: WindowNumbers,
     /// Chroma magnitude, axes ±0.5.
@@ -399,21 +412,48 @@ pub(crate) fn add(table: &mut Table) {
     );
 }
 
-/// Opens the film for a change, makes it, and tells every page.
-fn change<T>(
+/// Makes a decision, tells every page, and starts what it leaves to be done. Work that is done for earlier decisions makes way
+/// and is begun again; a decision has to wait for what somebody started.
+fn decide<T>(
     server: &Arc<Server>,
+    then: Option<Settling>,
     work: impl FnOnce(&mut Film) -> Result<T, AppError>,
 ) -> Result<T, Failure> {
-    if server.jobs.busy() {
-        return Err(Failure::busy(
-            "long work is running; wait for it, or stop it first",
-        ));
-    }
-    let mut film = Film::open(&server.film)?;
-    let result = work(&mut film);
-    drop(film);
+    let _turn = server.turn_to_decide();
+    let left = server.jobs.make_way().map_err(Failure::busy)?;
+    let result = Film::open(&server.film)
+        .map_err(Failure::from)
+        .and_then(|mut film| Ok(work(&mut film)?));
     server.jobs.film_changed();
-    Ok(result?)
+    let then = if result.is_ok() { then } else { None };
+    if let Some(settling) = left.max(then) {
+        settle(server, settling)?;
+    }
+    result
+}
+
+/// Reads and fixes what decisions have changed.
+fn settle(server: &Arc<Server>, settling: Settling) -> Result<(), Failure> {
+    let what = match settling {
+        Settling::Fix => "Fixing",
+        Settling::Read => "Reading",
+        Settling::Find => "Reading the patch",
+    };
+    start(
+        server,
+        (what, Some(settling)),
+        move |film, context, problems| {
+            if settling > Settling::Fix {
+                let order = ReadOrder {
+                    find: settling == Settling::Find,
+                    ..READING
+                };
+                read_film(film, order, context, problems)?;
+            }
+            fix_film(film, context, problems)
+        },
+    )?;
+    Ok(())
 }
 
 fn named(film: &Film, id: ShotId) -> Result<Shot, AppError> {
@@ -445,15 +485,19 @@ fn cdl(given: &CdlReport) -> Cdl {
 }
 
 fn with(film: &Film, shot: ShotId, numbers: &Numbers) -> Result<Vec<Op>, AppError> {
-    let keys: Vec<_> = numbers
-        .keys
-        .iter()
-        .map(|k| {
-            let windows = [k.hue.window(), k.saturation.window(), k.level.window()];
-            (k.key, windows)
-        })
-        .collect();
-    with_numbers(film, shot, numbers.cdl.as_ref().map(cdl), &keys)
+    let windows = |w: &KeyWindows| [w.hue.window(), w.saturation.window(), w.level.window()];
+    let keys = numbers.keys.iter().map(|numbers| KeyByHand {
+        index: numbers.key,
+        windows: numbers.windows.as_ref().map(windows),
+        cdl: numbers.cdl.as_ref().map(cdl),
+    });
+    let by_hand = ByHand {
+        cdl: numbers.cdl.as_ref().map(cdl),
+        keys: keys.collect(),
+        without_key: numbers.without_key,
+        key_on: numbers.key_on.clone(),
+    };
+    with_numbers(film, shot, &by_hand)
 }
 
 fn try_numbers(server: &Arc<Server>, shot: ShotId, order: Numbers) -> Result<Tried, Failure> {
@@ -476,7 +520,7 @@ fn try_numbers(server: &Arc<Server>, shot: ShotId, order: Numbers) -> Result<Tri
 }
 
 fn choose_fix(server: &Arc<Server>, shot: ShotId, order: ChooseOrder) -> Result<Done, Failure> {
-    change(server, |film| {
+    decide(server, None, |film| {
         let setup = setup_of(film, shot)?;
         let choice = match &order.fix {
             FixChoice::Rule => None,
@@ -492,7 +536,7 @@ fn choose_fix(server: &Arc<Server>, shot: ShotId, order: ChooseOrder) -> Result<
 
 fn copy_fix(server: &Arc<Server>, shot: ShotId, order: CopyOrder) -> Result<Done, Failure> {
     let CopyOrder { to: CopyTo::Scene } = order;
-    change(server, |film| {
+    decide(server, None, |film| {
         let own = named(film, shot)?.setup;
         let ops: Vec<Op> = inkarnat_app::view::pictures::ops_of(film, shot)?;
         let setups = film.setups()?;
@@ -512,19 +556,15 @@ fn copy_fix(server: &Arc<Server>, shot: ShotId, order: CopyOrder) -> Result<Done
 }
 
 fn keep_shot(server: &Arc<Server>, shot: ShotId, order: KeepOrder) -> Result<Done, Failure> {
-    let text = change(server, |film| {
+    decide(server, Some(Settling::Fix), |film| {
         let name = named(film, shot)?.name;
         keep(film, &name, order.kept)?;
-        Ok(if order.kept {
+        Ok(done(if order.kept {
             format!("{name} is kept as it is")
         } else {
             format!("{name} is no longer kept")
-        })
-    })?;
-    start(server, "Fixing", |film, context, problems| {
-        fix_film(film, context, problems)
-    })?;
-    Ok(done(text))
+        }))
+    })
 }
 
 fn constant_shot(
@@ -532,23 +572,19 @@ fn constant_shot(
     shot: ShotId,
     order: ConstantOrder,
 ) -> Result<Done, Failure> {
-    let text = change(server, |film| {
+    decide(server, Some(Settling::Fix), |film| {
         let name = named(film, shot)?.name;
         hold_constant(film, &name, order.constant)?;
-        Ok(if order.constant {
+        Ok(done(if order.constant {
             format!("the fix of {name} is the same in all frames")
         } else {
             format!("the fix of {name} may follow the light")
-        })
-    })?;
-    start(server, "Fixing", |film, context, problems| {
-        fix_film(film, context, problems)
-    })?;
-    Ok(done(text))
+        }))
+    })
 }
 
 fn note_shot(server: &Arc<Server>, shot: ShotId, order: NoteOrder) -> Result<Done, Failure> {
-    change(server, |film| {
+    decide(server, None, |film| {
         let name = named(film, shot)?.name;
         note(film, &name, &order.text)?;
         Ok(done(format!("the note of {name} was written")))
@@ -556,26 +592,24 @@ fn note_shot(server: &Arc<Server>, shot: ShotId, order: NoteOrder) -> Result<Don
 }
 
 fn draw_patch(server: &Arc<Server>, shot: ShotId, order: PatchOrder) -> Result<JobView, Failure> {
-    change(server, |film| {
+    decide(server, Some(Settling::Find), |film| {
         let name = named(film, shot)?.name;
         draw_shape(film, &name, &order.person, order.frame, &order.shape)
     })?;
-    start(server, "Reading the patch", |film, context, problems| {
-        read_film(film, READING, context, problems)?;
-        fix_film(film, context, problems)
-    })
+    Ok(server.jobs.view())
 }
 
+/// As every decision but drawing: no faces are looked for that were not looked for before.
 fn undraw_patch(
     server: &Arc<Server>,
     shot: ShotId,
     order: UndrawOrder,
 ) -> Result<JobView, Failure> {
-    change(server, |film| {
+    decide(server, Some(Settling::Read), |film| {
         let name = named(film, shot)?.name;
         undraw_shape(film, &name, &order.person, order.frame)
     })?;
-    settle(server)
+    Ok(server.jobs.view())
 }
 
 fn people(server: &Arc<Server>, order: PeopleOrder) -> Result<Done, Failure> {
@@ -585,63 +619,55 @@ fn people(server: &Arc<Server>, order: PeopleOrder) -> Result<Done, Failure> {
         PeopleOrder::Split(text) => Say::Split(text),
         PeopleOrder::Complexion(text) => Say::Complexion(text),
     };
-    change(server, |film| say(film, &what))?;
-    start(server, "Fixing", |film, context, problems| {
-        fix_film(film, context, problems)
-    })?;
+    decide(server, Some(Settling::Fix), |film| say(film, &what))?;
     Ok(done("people were changed"))
 }
 
 fn answer_question(server: &Arc<Server>, order: AnswerOrder) -> Result<Done, Failure> {
-    let text = change(server, |film| answer(film, order.id, order.yes))?;
-    settle(server)?;
-    Ok(done(text))
+    let read = Some(Settling::Read);
+    decide(server, read, |film| answer(film, order.id, order.yes)).map(done)
 }
 
 fn go_back(server: &Arc<Server>, _: Nothing) -> Result<Done, Failure> {
-    let what = change(server, undo)?
-        .ok_or_else(|| Failure::bad("there is no decision left to take back"))?;
-    settle(server)?;
-    Ok(done(format!("taken back: {what}")))
-}
-
-fn go_forward(server: &Arc<Server>, _: Nothing) -> Result<Done, Failure> {
-    let what = change(server, redo)?
-        .ok_or_else(|| Failure::bad("no decision was taken back that could be taken again"))?;
-    settle(server)?;
-    Ok(done(format!("taken again: {what}")))
-}
-
-/// Reads and fixes what a decision has changed. No decision makes faces be looked for that were not looked for before.
-fn settle(server: &Arc<Server>) -> Result<JobView, Failure> {
-    start(server, "Reading", |film, context, problems| {
-        let known = ReadOrder {
-            find: false,
-            ..READING
-        };
-        read_film(film, known, context, problems)?;
-        fix_film(film, context, problems)
+    decide(server, Some(Settling::Read), |film| {
+        let what = undo(film)?.ok_or_else(|| {
+            AppError::Request("there is no decision left to take back".to_owned())
+        })?;
+        Ok(done(format!("taken back: {what}")))
     })
 }
 
+fn go_forward(server: &Arc<Server>, _: Nothing) -> Result<Done, Failure> {
+    decide(server, Some(Settling::Read), |film| {
+        let what = redo(film)?.ok_or_else(|| {
+            AppError::Request("no decision was taken back that could be taken again".to_owned())
+        })?;
+        Ok(done(format!("taken again: {what}")))
+    })
+}
+
+/// Nothing makes way here: reading that goes on afterwards might look for the faces again.
 fn erase_faces(server: &Arc<Server>, _: Nothing) -> Result<Done, Failure> {
-    let count = change(server, erase)?;
+    let _turn = server.turn_to_decide();
+    if server.jobs.busy() {
+        return Err(Failure::busy(
+            "long work is running; wait for it, or stop it first",
+        ));
+    }
+    let count = erase(&mut Film::open(&server.film)?)?;
+    server.jobs.film_changed();
     Ok(done(format!("the data of {count} faces was erased")))
 }
 
 fn aim(server: &Arc<Server>, order: AimOrder) -> Result<JobView, Failure> {
     let text = format!("{}={}", order.person, order.aim);
-    // What is wrong with it is the answer, before anything is started.
-    inkarnat_app::Aim::parse(&order.aim).map_err(|error| Failure::bad(error.to_string()))?;
-    start(server, "Fixing", move |film, context, problems| {
-        set_aims(film, std::slice::from_ref(&text), context, problems)?;
-        fix_film(film, context, problems)
-    })
+    decide(server, Some(Settling::Fix), |film| set_aim(film, &text))?;
+    Ok(server.jobs.view())
 }
 
 fn start(
     server: &Arc<Server>,
-    what: &str,
+    (what, settling): (&str, Option<Settling>),
     work: impl FnOnce(&mut Film, Context<'_>, &mut Vec<Problem>) -> Result<(), AppError>
     + Send
     + 'static,
@@ -650,7 +676,7 @@ fn start(
     server
         .jobs
         .start(
-            what.to_owned(),
+            (what.to_owned(), settling),
             server.workers.clone(),
             move |context, problems| {
                 let mut film = open_or_create(&path)?;
@@ -661,23 +687,28 @@ fn start(
 }
 
 fn work(server: &Arc<Server>, order: WorkOrder) -> Result<JobView, Failure> {
+    let _turn = server.turn_to_decide();
     match order {
         WorkOrder::TakeIn { clips } => {
             if clips.is_empty() {
                 return Err(Failure::bad("no clip was named; name at least one"));
             }
             let clips: Vec<PathBuf> = clips.into_iter().map(PathBuf::from).collect();
-            start(server, "Taking in", move |film, context, problems| {
-                take_in(film, &clips, context, problems)?;
-                read_film(film, READING, context, problems)?;
-                fix_film(film, context, problems)
-            })
+            start(
+                server,
+                ("Taking in", None),
+                move |film, context, problems| {
+                    take_in(film, &clips, context, problems)?;
+                    read_film(film, READING, context, problems)?;
+                    fix_film(film, context, problems)
+                },
+            )
         }
-        WorkOrder::Read => start(server, "Reading", |film, context, problems| {
+        WorkOrder::Read => start(server, ("Reading", None), |film, context, problems| {
             read_film(film, READING, context, problems)?;
             fix_film(film, context, problems)
         }),
-        WorkOrder::Fix => start(server, "Fixing", |film, context, problems| {
+        WorkOrder::Fix => start(server, ("Fixing", None), |film, context, problems| {
             fix_film(film, context, problems)
         }),
         WorkOrder::HandOver {
@@ -711,16 +742,20 @@ fn work(server: &Arc<Server>, order: WorkOrder) -> Result<JobView, Failure> {
                 ..Delivery::default()
             };
             let server_too = Arc::clone(server);
-            start(server, "Handing over", move |film, context, problems| {
-                hand_over(film, &directory, &delivery, context, problems)?;
-                if delivery.codec.is_some() {
-                    prove_film(film, context, problems)?;
-                }
-                inkarnat_app::write_readings(film, &directory)?;
-                report::write(film, &directory, &server_too.workers, context.cancel)
-            })
+            start(
+                server,
+                ("Handing over", None),
+                move |film, context, problems| {
+                    hand_over(film, &directory, &delivery, context, problems)?;
+                    if delivery.codec.is_some() {
+                        prove_film(film, context, problems)?;
+                    }
+                    inkarnat_app::write_readings(film, &directory)?;
+                    report::write(film, &directory, &server_too.workers, context.cancel)
+                },
+            )
         }
-        WorkOrder::Prove => start(server, "Proving", |film, context, problems| {
+        WorkOrder::Prove => start(server, ("Proving", None), |film, context, problems| {
             prove_film(film, context, problems)
         }),
     }

@@ -10,7 +10,7 @@ use axum::routing::post;
 use futures_util::StreamExt;
 use inkarnat_app::Cancel;
 use inkarnat_app::job::{PictureForm, Pictured};
-use inkarnat_app::view::pictures::{self, PictureOrder, Side};
+use inkarnat_app::view::pictures::{self, PictureOrder, Side, WhichTable};
 use inkarnat_film::ShotId;
 use inkarnat_ops::Lut3d;
 use schemars::JsonSchema;
@@ -261,14 +261,23 @@ fn traces(server: &Arc<Server>, shot: ShotId, query: TraceQuery) -> Result<Raw, 
 
 fn lut(server: &Arc<Server>, shot: ShotId, query: TableQuery) -> Result<Raw, Failure> {
     let film = server.to_read()?;
-    let found = match query.from {
-        _ if query.look => pictures::table_of_look(&film, shot)?,
-        None => pictures::table(&film, shot, query.frame)?,
-        Some(from) => pictures::table_of_part(&film, shot, from..query.to.unwrap_or(usize::MAX))?,
+    let which = match query.from {
+        _ if query.look => WhichTable::Look,
+        None => WhichTable::Fix(query.frame),
+        Some(from) => WhichTable::Part(from..query.to.unwrap_or(usize::MAX)),
     };
+    let ready = pictures::ready_table(&film, shot, which)?;
+    let known = ready.key.as_ref().and_then(|key| server.picture(key));
+    let bytes = known.unwrap_or_else(|| {
+        let made = Arc::new(lut_bytes(pictures::table(&ready).as_ref()));
+        if let Some(key) = ready.key {
+            server.keep_picture(key, Arc::clone(&made));
+        }
+        made
+    });
     Ok(Raw {
         kind: "application/octet-stream",
-        bytes: Arc::new(lut_bytes(found.as_ref())),
+        bytes,
         keep_s: 0,
     })
 }
@@ -276,8 +285,11 @@ fn lut(server: &Arc<Server>, shot: ShotId, query: TableQuery) -> Result<Raw, Fai
 /// The nodes of a table after their number a side; 0 alone for no table.
 pub(crate) fn lut_bytes(lut: Option<&Lut3d>) -> Vec<u8> {
     let Some(lut) = lut else { return little([0]) };
-    let mut bytes = little([lut.size as u32]);
-    bytes.extend(lut.table.iter().flatten().flat_map(|v| v.to_le_bytes()));
+    let mut bytes = Vec::with_capacity(4 + 12 * lut.table.len());
+    bytes.extend((lut.size as u32).to_le_bytes());
+    for value in lut.table.as_flattened() {
+        bytes.extend(value.to_le_bytes());
+    }
     bytes
 }
 
