@@ -245,8 +245,9 @@ impl<'a> Gridded<'a> {
 const BOTH: f64 = 0.25;
 const ALONE: f64 = 0.436;
 
-/// Moves nodes by what the table is off midway to their neighbours along each axis, as [`Chain::bake`] says. `grid` has twice the
-/// table's density.
+/// Moves nodes by what the table is off midway to their neighbours along each axis, as [`Chain::bake`] says: by the smaller of the
+/// two where they differ, and not where the table lies above on one side and below on the other, so that no bend makes the next
+/// cell worse. `grid` has twice the table's density.
 fn even_out(lut: &mut Lut3d, grid: &Gridded<'_>) {
     let size = lut.size;
     let strides = [1, size, size * size];
@@ -259,29 +260,26 @@ fn even_out(lut: &mut Lut3d, grid: &Gridded<'_>) {
                 at == 0 || at + 1 == size || near(0.0) || near(1.0)
             })
             .collect();
-        for place in cells(size).filter(|place| place[axis] + 1 < size) {
-            let at = place[axis];
-            if stays[at] && stays[at + 1] {
-                continue;
-            }
-            let low: usize = (0..3).map(|c| place[c] * strides[c]).sum();
-            let high = low + strides[axis];
-            let mut between = place.map(|at| 2 * at);
-            between[axis] += 1;
-            let exact = grid.apply(between);
-            for c in 0..3 {
-                let table =
-                    f64::midpoint(f64::from(lut.table[low][c]), f64::from(lut.table[high][c]));
-                let off = exact[c] - table;
-                match (stays[at], stays[at + 1]) {
-                    (false, false) => {
-                        moves[low][c] += BOTH * off;
-                        moves[high][c] += BOTH * off;
+        for start in cells(size).filter(|place| place[axis] == 0) {
+            let first: usize = (0..3).map(|c| start[c] * strides[c]).sum();
+            let mut before = [0.0; 3];
+            for at in 0..size - 1 {
+                let number = first + at * strides[axis];
+                let mut between = start.map(|at| 2 * at);
+                between[axis] = 2 * at + 1;
+                let due = grid.apply(between);
+                let (one, two) = (lut.table[number], lut.table[number + strides[axis]]);
+                let off: [f64; 3] = std::array::from_fn(|c| {
+                    due[c] - f64::midpoint(f64::from(one[c]), f64::from(two[c]))
+                });
+                if !stays[at] {
+                    let share = |other: usize| if stays[other] { ALONE } else { BOTH };
+                    let share = share(at - 1) + share(at + 1);
+                    for c in 0..3 {
+                        moves[number][c] += share * smaller(before[c], off[c]);
                     }
-                    (false, true) => moves[low][c] += ALONE * off,
-                    (true, false) => moves[high][c] += ALONE * off,
-                    (true, true) => {}
                 }
+                before = off;
             }
         }
     }
@@ -292,6 +290,17 @@ fn even_out(lut: &mut Lut3d, grid: &Gridded<'_>) {
                 *v = (f64::from(*v) + by) as f32;
             }
         }
+    }
+}
+
+/// The smaller of two by magnitude; 0 where their signs differ.
+fn smaller(a: f64, b: f64) -> f64 {
+    if a * b <= 0.0 {
+        0.0
+    } else if a.abs() < b.abs() {
+        a
+    } else {
+        b
     }
 }
 

@@ -159,9 +159,49 @@ fn zero_lies_on_a_node_of_the_wide_domain() {
     }
 }
 
-/// Baking takes curves of single channels out of the loop over colours: not a bit of the table may tell.
+/// What a node of a table is moved by: of what the table is off midway to its neighbours along each axis, the smaller of both and 0
+/// where their signs differ, a quarter from either side, 0.436 where the neighbour stays; nodes at black, at white and at the ends stay.
+fn evened(chain: &Chain, exact: &Lut3d, place: [usize; 3]) -> [f32; 3] {
+    let size = exact.size;
+    let all: Vec<[f64; 3]> = exact.nodes().collect();
+    let number = |p: [usize; 3]| p[0] + size * (p[1] + size * p[2]);
+    let mut moved = [0.0f64; 3];
+    for axis in 0..3 {
+        let stays = |p: [usize; 3]| {
+            let signal = all[number(p)][axis];
+            let clipped = signal.abs() < 1e-9 || (signal - 1.0).abs() < 1e-9;
+            p[axis] == 0 || p[axis] + 1 == size || clipped
+        };
+        if stays(place) {
+            continue;
+        }
+        let mut offs = Vec::new();
+        let mut share = 0.0;
+        for way in [-1isize, 1] {
+            let mut other = place;
+            other[axis] = place[axis].strict_add_signed(way);
+            let (one, two) = (all[number(place)], all[number(other)]);
+            let between = std::array::from_fn(|c| f64::midpoint(one[c], two[c]));
+            let due = chain.apply_pixel(between);
+            let (one, two) = (exact.table[number(place)], exact.table[number(other)]);
+            share += if stays(other) { 0.436 } else { 0.25 };
+            offs.push(
+                [0, 1, 2].map(|c| due[c] - f64::midpoint(f64::from(one[c]), f64::from(two[c]))),
+            );
+        }
+        for c in 0..3 {
+            let (a, b) = (offs[0][c], offs[1][c]);
+            if a.signum() == b.signum() {
+                moved[c] += share * a.signum() * a.abs().min(b.abs());
+            }
+        }
+    }
+    std::array::from_fn(|c| (f64::from(exact.table[number(place)][c]) + moved[c]) as f32)
+}
+
+/// Baking takes curves of single channels out of the loop over colours: the table does not tell.
 #[test]
-fn a_table_is_the_chain_at_its_nodes_bit_by_bit() {
+fn a_table_is_the_chain_at_its_nodes_evened_out() {
     let saturated = Op::Cdl(Cdl {
         saturation: 0.83,
         power: [1.2, 0.9, 1.0],
@@ -181,10 +221,20 @@ fn a_table_is_the_chain_at_its_nodes_bit_by_bit() {
         let chain = Chain::of_fix(ops);
         for domain in [Domain::UNIT, Domain::WIDE] {
             let lut = chain.table(9, domain);
-            let bits = |v: [f32; 3]| v.map(f32::to_bits);
-            for (at, value) in lut.nodes().zip(&lut.table) {
-                let exact = chain.apply_pixel(at).map(|v| v as f32);
-                assert_eq!(bits(exact), bits(*value), "{chain:?} at {at:?}");
+            let exact = Lut3d {
+                table: lut
+                    .nodes()
+                    .map(|at| chain.apply_pixel(at).map(|v| v as f32))
+                    .collect(),
+                ..lut.clone()
+            };
+            for (number, value) in lut.table.iter().enumerate() {
+                let place = [number % 9, number / 9 % 9, number / 81];
+                let due = evened(&chain, &exact, place);
+                for c in 0..3 {
+                    // Moves below 1e-6 are left out, and the middle of a cell is computed in another order.
+                    assert!((due[c] - value[c]).abs() < 1.2e-6, "{chain:?} at {place:?}");
+                }
             }
             assert_eq!(chain.bake(9, domain).lut, lut);
             let error = chain.difference(&lut).max;
@@ -194,6 +244,37 @@ fn a_table_is_the_chain_at_its_nodes_bit_by_bit() {
                 "{chain:?}"
             );
         }
+    }
+}
+
+/// On a smooth chain the table is nearer with evened nodes than with exact ones.
+#[test]
+fn evening_out_brings_a_table_nearer() {
+    let chain = Chain::of_fix(vec![
+        // A power is steepest at black, which stays: what is off there is no bend between nodes.
+        Op::Cdl(Cdl {
+            power: [1.0; 3],
+            ..common::CDL
+        }),
+        Op::Shoulder(Shoulder::per_channel(
+            [0.4, 0.5, 0.6],
+            [1.2, 1.1, 1.3],
+            [1.0; 3],
+        )),
+    ]);
+    for domain in [Domain::UNIT, Domain::WIDE] {
+        let evened = chain.bake(33, domain);
+        let exact = Lut3d {
+            table: evened
+                .lut
+                .nodes()
+                .map(|at| chain.apply_pixel(at).map(|v| v as f32))
+                .collect(),
+            ..evened.lut.clone()
+        };
+        let (before, after) = (chain.difference(&exact), evened.error);
+        assert!(after.max < 0.9 * before.max, "{after:?} {before:?}");
+        assert!(after.mean < before.mean, "{after:?} {before:?}");
     }
 }
 
