@@ -242,7 +242,8 @@ impl Film {
         detail: &D,
         (gone, into): (PersonId, PersonId),
         links: &[FaceLink],
-        (fixes, proofs): (&[(SetupId, Value)], &[(ShotId, Value)]),
+        fixes: &[(SetupId, Value)],
+        proofs: &[(ShotId, Value)],
     ) -> Result<Option<DecisionId>> {
         let (decision, ()) = self.decided_as("people", detail, |t| {
             for link in links {

@@ -207,7 +207,7 @@ fn perform(film: &mut Film, act: &Act) -> Vec<Value> {
                     same: true,
                 });
                 let links: Vec<FaceLink> = link.into_iter().collect();
-                film.merge(&json!({}), (b.id, a.id), &links, (&[], &[]))
+                film.merge(&json!({}), (b.id, a.id), &links, &[], &[])
                     .unwrap();
                 film.hide_nobodies().unwrap();
             }

@@ -596,7 +596,8 @@ fn a_merge_is_taken_back_and_taken_again() {
         &json!({"merge": ["Ana", "Ben"]}),
         (ben, ana),
         &[link],
-        (&[(setup, fix)], &[(shot, proof)]),
+        &[(setup, fix)],
+        &[(shot, proof)],
     )
     .unwrap();
     let merged = state(&film);

@@ -125,7 +125,8 @@ pub fn say(film: &mut Film, what: &Say) -> Result<()> {
                 &json!({"merge": [a.name, b.name]}),
                 (b.id, a.id),
                 &links,
-                (&fixes, &proofs),
+                &fixes,
+                &proofs,
             )?
         }
         Say::Split(text) => {

@@ -118,6 +118,13 @@ struct Blend {
     moving: bool,
 }
 
+impl Blend {
+    /// What is certain comes first, and of that what is strongest.
+    fn before(&self, other: &Self) -> std::cmp::Ordering {
+        (self.moving.cmp(&other.moving)).then(other.strength.total_cmp(&self.strength))
+    }
+}
+
 /// Looks through a finished picture.
 #[derive(Clone, Debug, Default)]
 pub struct Watcher {
@@ -255,7 +262,7 @@ impl Watcher {
                 moving,
             };
             let least = if moving { LEAST_MOVING } else { 4 };
-            if end - start >= least && best.is_none_or(|b| b.strength < found.strength) {
+            if end - start >= least && best.is_none_or(|b| b.before(&found).is_gt()) {
                 best = Some(found);
             }
         }
@@ -460,11 +467,7 @@ impl Watcher {
     /// The strongest of those that overlap.
     fn chosen_blends(&self) -> Vec<Blend> {
         let mut by_strength = self.blends.clone();
-        by_strength.sort_by(|a, b| {
-            (a.moving.cmp(&b.moving))
-                .then(b.strength.total_cmp(&a.strength))
-                .then(a.start.cmp(&b.start))
-        });
+        by_strength.sort_by(|a, b| a.before(b).then(a.start.cmp(&b.start)));
         let mut chosen: Vec<Blend> = Vec::new();
         for blend in by_strength {
             if !chosen
