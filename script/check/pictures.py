@@ -1,7 +1,8 @@
 #!/usr/bin/env python3
 """Pictures handed over one a frame, judged from outside: FFmpeg's program decodes them and numpy holds them against each
 other. PNG and TIFF of 16 bits are equal; DPX lies half a 10-bit code off at most; OpenEXR, brought back from the light of
-the display of BT.1886 (a power of 2.4), a quarter of one (half floats and the codes of both)."""
+the display of BT.1886 (a power of 2.4), a quarter of one (half floats and the codes of both). OpenTimelineIO finds the pictures by the delivered cut list, and counts the
+frames of a drop-frame timecode that the first one is numbered by."""
 
 import json
 import os
@@ -9,8 +10,11 @@ import subprocess
 import sys
 import tempfile
 from pathlib import Path
+from urllib.parse import unquote
 
 import numpy as np
+import opentimelineio as otio
+from opentimelineio import opentime
 
 ROOT = Path(__file__).resolve().parents[2]
 PROGRAM = os.environ.get("INKARNAT", str(ROOT / "target" / "debug" / "inkarnat"))
@@ -47,6 +51,27 @@ with tempfile.TemporaryDirectory() as folder:
         # 01:00:00:00 at 24 frames a second.
         if len(rows[coding]) != FRAMES or first != "0086400" or not proof["passed"]:
             wrong.append(f"{coding}: {len(rows[coding])} pictures from {first}, proof {proof['passed']}")
+        # OpenTimelineIO finds every picture by the delivered list.
+        lists = Path(folder) / coding / "lists"
+        clips = list(otio.adapters.read_from_file(str(next(lists.glob("*_delivered.otio")))).find_clips())
+        media = clips[0].media_reference
+        named = [lists / unquote(media.target_url_for_image_number(n)) for n in range(media.number_of_images_in_sequence())]
+        if len(clips) != 1 or [path.resolve() for path in named] != [path.resolve() for path in rows[coding]]:
+            wrong.append(f"{coding}: the list names {[path.name for path in named]}")
+        again = opentime.to_frames(media.available_range.start_time)
+        if again != 86400 or media.start_frame != 86400:
+            wrong.append(f"{coding}: the list begins at {again}, its pictures at {media.start_frame}")
+    # Drop-frame: OpenTimelineIO counts the frames of 01:00:00;00.
+    source[3] = source[3].replace("r=24", "r=30000/1001")
+    drop = ["-c:v", "prores_ks", "-timecode", "01:00:00;00", "drop.mov"]
+    subprocess.run(["ffmpeg", "-v", "error", *source, *drop], cwd=folder, check=True)
+    order = ["run", "drop.mov", "--no-faces", "--patch", "drop.mov@0:ellipse=0.4,0.5,0.1,0.2", "--to", "drop", "--codec", "png"]
+    subprocess.run([PROGRAM, *order], cwd=folder, capture_output=True, check=True)
+    first = sorted((Path(folder) / "drop" / "clips" / "drop").iterdir())[0].name.split(".")[1]
+    due = opentime.to_frames(opentime.from_timecode("01:00:00;00", 30000 / 1001))
+    print(f"drop-frame 01:00:00;00: the first picture is {first}, OpenTimelineIO counts {due}")
+    if int(first) != due:
+        wrong.append(f"drop-frame: {first}, not {due}")
     for coding, bound in BOUNDS.items():
         far = max(
             float(np.abs(signal(a, "png") - signal(b, coding)).max()) * 1023 for a, b in zip(rows["png"], rows[coding], strict=True)

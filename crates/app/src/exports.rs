@@ -10,7 +10,7 @@ use inkarnat_color::WorkingSpace;
 use inkarnat_film::{Film, InputKey, Shot, ShotId, Source};
 use inkarnat_interchange::clf::nodes_of;
 use inkarnat_interchange::{CdlFile, ClfFile, Correction, CubeFile, Form, Place};
-use inkarnat_ops::{Baked, Cdl, Chain, Domain, Lut3d, MovingChain, Op};
+use inkarnat_ops::{Baked, Cdl, Chain, Domain, MovingChain, Op};
 use serde::Serialize;
 
 /// One file, not written yet.
@@ -419,17 +419,6 @@ pub(crate) fn exported_table(chain: &Chain, domain: Domain) -> Baked {
         small
     } else {
         chain.bake_fix(SIZES[1], domain)
-    }
-}
-
-/// The table of [`exported_table`] alone, the same to the bit, in a fraction of its time: for looking.
-pub(crate) fn exported_lut(chain: &Chain, domain: Domain) -> Lut3d {
-    let fix = chain.fix_alone();
-    let small = fix.table(SIZES[0], domain);
-    if fix.is_within(&small, ONE_CODE) {
-        small
-    } else {
-        fix.table(SIZES[1], domain)
     }
 }
 

@@ -42,7 +42,8 @@ pub use nearest::{NearestCdl, SKIN_LIMIT_DE00, nearest_cdl};
 pub use problem::{Context, Problem};
 pub use show::{FilmReport, all_well, report};
 pub use steps::against::{
-    PROGRAMME_DE00, ProgrammeOrder, ProgrammePerson, ProgrammeProof, ProgrammeShot, prove_programme,
+    PROGRAMME_DE00, ProgrammeOrder, ProgrammePerson, ProgrammeProof, ProgrammeShot, keep_programme,
+    programme_schema_text, prove_programme,
 };
 pub use steps::choosing::{
     ByHand, Choice, KeyByHand, choose, settle_choices, try_ops, with_numbers,

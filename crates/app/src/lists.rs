@@ -8,7 +8,7 @@ use crate::steps::fixing::FixRecord;
 use crate::steps::handing::span_of_clip;
 use crate::steps::recutting::{common_rate, facts_of};
 use crate::{AppError, Result};
-use inkarnat_cut::{CutList, Event, Rate, SourceFacts, SourceSpan, Timecode};
+use inkarnat_cut::{CutList, Event, Pictures, Rate, SourceFacts, SourceSpan, Timecode};
 use inkarnat_film::{Deliverable, Film, SetupId, Shot, Source};
 use inkarnat_interchange::{edl, otio};
 use inkarnat_ops::Cdl;
@@ -218,6 +218,7 @@ fn event_of(
             .and_then(|used| used.reel.clone())
             .or_else(|| facts.reel.clone()),
         target: Some(way(lists, &source.absolute)),
+        pictures: pictures(&source.absolute),
         source: SourceSpan {
             rate: source_rate,
             start,
@@ -250,6 +251,7 @@ fn of_clip(
         name: file_name(&clip.path),
         reel: None,
         target: Some(way(lists, &clip.path)),
+        pictures: pictures(&clip.path),
         source: SourceSpan {
             rate: facts.rate,
             start,
@@ -262,6 +264,17 @@ fn of_clip(
         ],
         ..event.clone()
     }
+}
+
+/// How the pictures are named, where a path is a folder of them.
+fn pictures(path: &Path) -> Option<Pictures> {
+    let names = inkarnat_media::picture_names(path)?;
+    Some(Pictures {
+        prefix: names.prefix,
+        suffix: names.suffix,
+        first: i64::try_from(names.first).ok()?,
+        digits: names.digits,
+    })
 }
 
 fn file_name(path: &Path) -> String {

@@ -6,8 +6,8 @@ mod limits;
 mod reasons;
 
 pub use cut::{
-    CutReport, HistoryReport, LeftOutReport, SceneReport, SetupReport, TintReport, UsedReport,
-    VersionReport, describe,
+    CutReport, HistoryReport, LeftOutReport, ProgrammeReport, SceneReport, SetupReport, TintReport,
+    UsedReport, VersionReport, describe,
 };
 pub use limits::{LimitedReport, LimitsReport, WorstLimitReport};
 
@@ -68,6 +68,9 @@ pub struct FilmReport {
     pub left_out: Vec<LeftOutReport>,
     /// What was handed over, oldest first.
     pub versions: Vec<VersionReport>,
+    /// Finished programmes that were held against the film (`prove --against`), the earliest first.
+    #[serde(default)]
+    pub programmes: Vec<ProgrammeReport>,
     /// The history of decisions.
     pub history: HistoryReport,
     /// Doubts that only the editor can settle.
@@ -505,6 +508,7 @@ pub fn report(film: &Film) -> Result<FilmReport> {
         lost: parts.lost,
         left_out: parts.left_out,
         versions: parts.versions,
+        programmes: parts.programmes,
         history: parts.history,
         questions: questions(film)?,
         proposals: proposals(film)?,
@@ -1162,7 +1166,11 @@ fn cdl_report(cdl: &Cdl) -> CdlReport {
 /// The JSON Schema of [`FilmReport`], as text.
 #[must_use]
 pub fn schema_text() -> String {
-    let schema = schemars::schema_for!(FilmReport);
+    schema_of::<FilmReport>()
+}
+
+pub(crate) fn schema_of<T: JsonSchema>() -> String {
+    let schema = schemars::schema_for!(T);
     let mut text = serde_json::to_string_pretty(&schema).expect("a schema serialises");
     text.push('\n');
     text

@@ -55,6 +55,7 @@ mod tests {
             siting: Siting::Left,
             depth,
             levels: Levels::Narrow,
+            fields: false,
         };
         Planes16::new(256, 64, format)
     }

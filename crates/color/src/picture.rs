@@ -257,6 +257,37 @@ pub struct PixelFormat {
     pub depth: u8,
     /// Codes of black and white.
     pub levels: Levels,
+    /// Rows belong to two fields in turn, the first to the upper one, each sampled by itself: of chroma that is halved
+    /// down, the rows too.
+    #[serde(default)]
+    pub fields: bool,
+}
+
+impl PixelFormat {
+    /// Two chroma rows and the share of the second that make the chroma of one luma row, of `height` rows of chroma.
+    ///
+    /// Of a picture in fields they are rows of the luma row's own field. There a sample lies a quarter of the way from the
+    /// first to the second of the field's luma rows that it serves in the upper field, three quarters in the lower one: at
+    /// the places in the picture where those of a progressive one lie (ISO/IEC 13818-2 6.1.1.8, Rec. ITU-T H.264 6.2; from
+    /// memory), except where all lie on a luma row.
+    fn chroma_rows(self, y: usize, height: usize) -> (usize, usize, f32) {
+        let (_, offset) = self.siting.offset(self.subsampling);
+        if !self.fields || self.subsampling.down == 0 {
+            return taps(y, self.subsampling.down, offset, height);
+        }
+        let field = y % 2;
+        let rows = (height + 1 - field) / 2;
+        if rows == 0 {
+            return (0, 0, 0.0);
+        }
+        let offset = match (offset == 0.0, field) {
+            (true, _) => 0.0,
+            (false, 0) => offset / 2.0,
+            (false, _) => offset * 1.5,
+        };
+        let (upper, lower, share) = taps(y / 2, self.subsampling.down, offset, rows);
+        (2 * upper + field, 2 * lower + field, share)
+    }
 }
 
 /// What brings a clip's own R'G'B' (camera log, another coding) to the working signal.
@@ -369,7 +400,7 @@ impl Native<'_> {
         } = self.format;
         let (zero, unit) = levels.chroma_scale(depth);
         let scale = (zero as f32, (1.0 / unit) as f32);
-        let (offset_x, offset_y) = siting.offset(subsampling);
+        let (offset_x, _) = siting.offset(subsampling);
         if subsampling.across == 0 && subsampling.down == 0 {
             plane.read_row(y, columns, scale, out);
             return;
@@ -384,7 +415,7 @@ impl Native<'_> {
         .1 + 1;
         let length = last - first;
         scratch.near.resize(length, 0.0);
-        let (upper, lower, share) = taps(y, subsampling.down, offset_y, plane.height);
+        let (upper, lower, share) = self.format.chroma_rows(y, plane.height);
         plane.read_row(upper, first..last, scale, &mut scratch.near);
         if share > 0.0 && upper != lower {
             scratch.far.resize(length, 0.0);
@@ -545,6 +576,7 @@ impl Planes16 {
             siting,
             depth,
             levels,
+            fields,
         } = self.format;
         assert!(
             subsampling.across <= 1 && subsampling.down <= 1,
@@ -578,7 +610,10 @@ impl Planes16 {
                 chroma = halve_rows(&chroma, width, offset_x == 0.0);
                 width = width.div_ceil(2);
             }
-            if subsampling.down == 1 {
+            if subsampling.down == 1 && fields {
+                chroma = halve_fields(&chroma, width, height, offset_y == 0.0);
+                height = height.div_ceil(2);
+            } else if subsampling.down == 1 {
                 chroma = halve_columns(&chroma, width, height, offset_y == 0.0);
                 height = height.div_ceil(2);
             }
@@ -614,7 +649,8 @@ impl Planes16 {
         }
         let shift = to.depth - from.depth;
         source.planes[0].shift_into(shift, &mut self.planes[0]);
-        let same_siting = from.siting == to.siting || from.subsampling == Subsampling::S444;
+        let same_siting = (from.siting == to.siting || from.subsampling == Subsampling::S444)
+            && (from.fields == to.fields || from.subsampling.down == 0);
         if from.subsampling == to.subsampling && same_siting {
             for (plane, target) in source.planes[1..].iter().zip(&mut self.planes[1..]) {
                 plane.shift_into(shift, target);
@@ -624,11 +660,9 @@ impl Planes16 {
             && to.subsampling.down == 0
         {
             // Across, the interpolation and the filter undo each other: only rows are missing.
-            let offset = from.siting.offset(from.subsampling).1;
             for (plane, target) in source.planes[1..].iter().zip(&mut self.planes[1..]) {
                 for (y, row) in target.chunks_exact_mut(plane.width).enumerate() {
-                    let (upper, lower, share) =
-                        taps(y, from.subsampling.down, offset, plane.height);
+                    let (upper, lower, share) = from.chroma_rows(y, plane.height);
                     plane.blend_rows(upper, lower, share, shift, row);
                 }
             }
@@ -716,6 +750,28 @@ fn halve_columns(samples: &[f32], width: usize, height: usize, on_sample: bool) 
         .collect()
 }
 
+/// Columns of each field by themselves: where samples lie a quarter or three quarters of the way between two rows of their
+/// field, the mean of what the filter gives on both, weighted by how near they are.
+fn halve_fields(samples: &[f32], width: usize, height: usize, on_sample: bool) -> Vec<f32> {
+    (0..height.div_ceil(2))
+        .flat_map(|row| {
+            let field = row % 2;
+            // Rows of this field; a picture of one row has no second one.
+            let rows = ((height + 1 - field) / 2).max(1);
+            let first = row - field;
+            (0..width).map(move |x| {
+                let line = |i: usize| samples[((2 * i + field).min(height - 1)) * width + x];
+                let on = |position| filtered(line, position, rows, true);
+                match (on_sample, field) {
+                    (true, _) => on(first),
+                    (false, 0) => 0.75 * on(first) + 0.25 * on(first + 1),
+                    (false, _) => 0.25 * on(first) + 0.75 * on(first + 1),
+                }
+            })
+        })
+        .collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -727,6 +783,7 @@ mod tests {
             siting,
             depth,
             levels: Levels::Narrow,
+            fields: false,
         }
     }
 
@@ -881,6 +938,7 @@ mod tests {
                 siting: Siting::Centre,
                 depth: 8,
                 levels: Levels::Full,
+                fields: false,
             },
         );
         let mut rgb = Rgb::new(4, 2);
@@ -894,5 +952,76 @@ mod tests {
             ],
             [255, 128, 0]
         );
+    }
+
+    /// A slope down the picture is one also where chroma is sampled field by field, and comes back from its own samples.
+    #[test]
+    fn a_slope_through_fields_stays_one() {
+        for siting in [Siting::Left, Siting::Centre] {
+            let format = PixelFormat {
+                fields: true,
+                ..format(Subsampling::S420, siting, 16)
+            };
+            let (width, height) = (12, 44);
+            let mut picture = Planes16::new(width, height, format);
+            picture.planes[0].fill(30_000);
+            for (row, codes) in picture.planes[1].chunks_exact_mut(width / 2).enumerate() {
+                // Rows of chroma lie where those of a progressive picture do: midway between rows 2n and 2n + 1.
+                codes.fill((20_000.0 + 400.0 * (2.0 * row as f64 + 0.5)) as u16);
+            }
+            picture.planes[2].fill(32_768);
+            let native = picture.as_native();
+            let rgb = native.rgb_region(Region::whole(width, height));
+            let step = |y: usize| rgb.planes[2][(y + 1) * width + 6] - rgb.planes[2][y * width + 6];
+            // The two outermost rows of each field have no neighbour to be interpolated with.
+            for y in 3..height - 5 {
+                assert!((step(y) - step(10)).abs() < 2e-5, "{siting:?} {y}");
+            }
+            let mut again = Planes16::new(width, height, format);
+            again.fill_from_rgb(&rgb);
+            for row in 6..height / 2 - 6 {
+                let at = row * width / 2 + 3;
+                let far = again.planes[1][at].abs_diff(picture.planes[1][at]);
+                assert!(far <= 2, "{siting:?} {row}: {far}");
+            }
+        }
+    }
+
+    /// Nothing of one field gets into the other, either way.
+    #[test]
+    fn fields_do_not_mix() {
+        for siting in [Siting::Left, Siting::Centre, Siting::TopLeft] {
+            let format = PixelFormat {
+                fields: true,
+                ..format(Subsampling::S420, siting, 10)
+            };
+            for height in [1, 2, 3, 5, 18] {
+                let mut picture = Planes16::new(8, height, format);
+                picture.planes[0].fill(500);
+                for plane in 1..3 {
+                    for (row, codes) in picture.planes[plane].chunks_exact_mut(4).enumerate() {
+                        codes.fill(if row % 2 == 0 { 400 } else { 600 });
+                    }
+                }
+                let mut finer = Planes16::new(
+                    8,
+                    height,
+                    PixelFormat {
+                        subsampling: Subsampling::S422,
+                        ..format
+                    },
+                );
+                finer.fill_from_native(&picture.as_native());
+                for (row, codes) in finer.planes[1].chunks_exact(4).enumerate() {
+                    // A picture of one row of chroma has none for its second field.
+                    let due = if row % 2 == 0 || height < 3 { 400 } else { 600 };
+                    assert!(codes.iter().all(|code| *code == due), "{height} {row}");
+                }
+                let mut back = Planes16::new(8, height, format);
+                let rgb = finer.as_native().rgb_region(Region::whole(8, height));
+                back.fill_from_rgb(&rgb);
+                assert_eq!(back.planes, picture.planes, "{siting:?} {height}");
+            }
+        }
     }
 }

@@ -17,7 +17,7 @@ mod watch;
 
 pub use flatten::flatten;
 pub use link::{Linked, NotLinked, SourceFacts, link, plain};
-pub use list::{CutList, Event, Refused, SourceSpan, Transition, TransitionKind, Under};
+pub use list::{CutList, Event, Pictures, Refused, SourceSpan, Transition, TransitionKind, Under};
 pub use rate::Rate;
 pub use recut::{Change, Known, Matched, Status, Wanted, match_recut};
 pub use seen::{AreaKind, Seen, SeenArea, SeenSpan, SpanKind};

@@ -34,8 +34,11 @@ pub struct Event {
     pub name: String,
     /// Reel or tape name.
     pub reel: Option<String>,
-    /// Path or URL of the file.
+    /// Path or URL of the file, or of the folder of pictures.
     pub target: Option<String>,
+    /// How the pictures in the folder are named, where the target is one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pictures: Option<Pictures>,
     /// What of the source is used.
     pub source: SourceSpan,
     /// First record frame, counted from the list's start.
@@ -55,6 +58,19 @@ pub struct Event {
     pub scene: Option<String>,
     /// Comments, one line each.
     pub comments: Vec<String>,
+}
+
+/// How pictures, one a frame, are named: `PREFIX` `number` `SUFFIX`.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Pictures {
+    /// What stands before the number.
+    pub prefix: String,
+    /// What stands behind it, with the dot.
+    pub suffix: String,
+    /// Number of the first picture.
+    pub first: i64,
+    /// Digits that numbers are filled up to by zeros.
+    pub digits: u32,
 }
 
 /// A span of a source in the source's own time.
@@ -192,6 +208,7 @@ pub(crate) mod testing {
             name: name.to_owned(),
             reel: None,
             target: None,
+            pictures: None,
             source: SourceSpan {
                 rate: Rate::FILM,
                 start: source.0,

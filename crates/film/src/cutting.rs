@@ -529,6 +529,41 @@ impl Film {
         })
     }
 
+    /// Records how a finished programme stood against the film; the same programme again replaces it.
+    ///
+    /// # Errors
+    /// If the film cannot be written.
+    pub fn keep_programme<T: Serialize>(&mut self, path: &str, proof: &T) -> Result<()> {
+        let proof = Packed::of(proof);
+        self.change(|t| {
+            t.execute("DELETE FROM programme WHERE path = ?1", params![path])?;
+            t.execute(
+                "INSERT INTO programme (path, at_s, proof) VALUES (?1, ?2, ?3)",
+                params![path, now_s(), proof.0],
+            )?;
+            Ok(())
+        })
+    }
+
+    /// When each finished programme was last held against the film (seconds since 1970-01-01 UTC) and what came of it,
+    /// the earliest first.
+    ///
+    /// # Errors
+    /// If the film cannot be read.
+    pub fn programmes<T: DeserializeOwned>(&self) -> Result<Vec<(i64, T)>> {
+        self.rows("SELECT at_s, proof FROM programme ORDER BY id", [], |row| {
+            Ok((row.get(0)?, row.get::<_, Vec<u8>>(1)?))
+        })?
+        .into_iter()
+        .map(|(at_s, bytes)| {
+            let proof = Packed(bytes)
+                .get()
+                .map_err(|reason| crate::store::damaged(self.path(), "programme", reason))?;
+            Ok((at_s, proof))
+        })
+        .collect()
+    }
+
     /// Remembers which source frames of a shot were read, and the key of everything else that went
     /// into it.
     ///

@@ -134,6 +134,7 @@ const MIGRATIONS: &[&str] = &[
     EXPOSURES,
     CONSTANT,
     TRANSFORMS,
+    PROGRAMMES,
 ];
 
 /// Faces found, who they are, what is asked about them.
@@ -274,6 +275,16 @@ const TRANSFORMS: &str = "
     ) STRICT;
     ALTER TABLE film ADD COLUMN look_id INTEGER;
     ALTER TABLE scene ADD COLUMN look_id INTEGER;
+";
+
+/// Finished programmes that were held against the film, and what came of it.
+const PROGRAMMES: &str = "
+    CREATE TABLE programme (
+        id    INTEGER PRIMARY KEY,
+        path  TEXT NOT NULL UNIQUE,
+        at_s  INTEGER NOT NULL,
+        proof BLOB NOT NULL
+    ) STRICT;
 ";
 
 /// Sets the connection up and says whether the file is a film.

@@ -1,11 +1,13 @@
-//! Renders portraits of the cast to PNG, for looking at: `portrait DATA OUT [PERSON|all] [MOOD] [WIDTH] [SAMPLES] [VIEW,…] [cap]`.
+//! Renders portraits of the cast to PNG, for looking at: `portrait DATA OUT [PERSON|all] [MOOD] [WIDTH] [SAMPLES] [VIEW,…] [cap|parts]`.
+//! With `parts` the parts of the face that are read are tinted.
 
 use std::path::Path;
 use std::time::Instant;
 
 use inkarnat_heads::demo::{Mood, daylight, portrait};
 use inkarnat_heads::{
-    Baked, Covering, Foreground, HeadData, Pigment, ShadeTables, Size, cast, render, shade,
+    Baked, Covering, Foreground, HeadData, Pigment, ReadPart, ShadeTables, Size, cast, render,
+    shade,
 };
 
 fn encode(x: f32) -> u8 {
@@ -128,6 +130,13 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
                 "{} {mood:?} {view}: bake {bake:?} render {rendered:?} shade {shaded:?} mean {mean:?}",
                 p.name
             );
+            if get(7, "") == "parts" {
+                for part in ReadPart::ALL {
+                    for (p, c) in picture.iter_mut().zip(buffers.read_coverage(0, part)) {
+                        p[part as usize % 3] += 0.25 * c;
+                    }
+                }
+            }
             let bytes: Vec<u8> = picture.iter().flatten().map(|x| encode(x * 1.15)).collect();
             let path = format!("{out}/{k}_{}_{mood:?}{view}.png", p.name);
             image::save_buffer(

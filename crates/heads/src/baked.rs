@@ -7,7 +7,7 @@ use crate::expression::Expression;
 use crate::garment::{Extra, Layer, Shell, covering, extras, layers, neckline};
 use crate::hair::{Hair, Kind, grow};
 use crate::paint::{Paint, paint};
-use crate::person::{Covering, Cut, Local, Person, Region};
+use crate::person::{Covering, Cut, Local, Person, ReadPart, Region};
 use crate::pose::{Joints, Posed, Turn, compose, express, normals, pose_skin};
 use crate::spectacles;
 use crate::topology::{Surface, brow};
@@ -32,6 +32,8 @@ pub(crate) struct Triangle {
     pub(crate) v: [u32; 3],
     pub(crate) face: Face,
     pub(crate) region: Region,
+    /// Part of the face that is read, where the skin is bare.
+    pub(crate) read: Option<ReadPart>,
 }
 
 /// Rows and columns of the front of an eye ball.
@@ -345,17 +347,15 @@ fn triangles(
 ) -> Vec<Triangle> {
     let t = &data.topology;
     let mut out = Vec::new();
-    let mut push = |q: [u32; 4], face: Face, region: Region| {
-        out.push(Triangle {
-            v: [q[0], q[1], q[2]],
-            face,
-            region,
-        });
-        out.push(Triangle {
-            v: [q[0], q[2], q[3]],
-            face,
-            region,
-        });
+    let mut push = |q: [u32; 4], face: Face, region: Region, read: Option<ReadPart>| {
+        for v in [[q[0], q[1], q[2]], [q[0], q[2], q[3]]] {
+            out.push(Triangle {
+                v,
+                face,
+                region,
+                read,
+            });
+        }
     };
     for (k, q) in t.skin.mesh2.quads.iter().enumerate() {
         let p = q.map(|i| t.skin.ref2[i as usize]);
@@ -387,7 +387,7 @@ fn triangles(
                 region = Region::Beard;
             }
         }
-        push(*q, face, region);
+        push(*q, face, region, t.read[k].filter(|_| region.is_skin()));
     }
     for (k, l) in layers.iter().enumerate() {
         let base = fine.layers[k] as u32;
@@ -400,7 +400,7 @@ fn triangles(
                             .all(|&i| covering(&c, l.part(t).ref2[i as usize]) > 0.12)
                 });
             if !hidden && q.iter().any(|&i| l.inside2[i as usize] >= 0.0) {
-                push(q.map(|i| i + base), Face::Layer(k as u8), l.region);
+                push(q.map(|i| i + base), Face::Layer(k as u8), l.region, None);
             }
         }
     }
@@ -415,6 +415,7 @@ fn triangles(
                     [g(j, i), g(j + 1, i), g(j + 1, i + 1), g(j, i + 1)],
                     Face::Eye(e as u8),
                     Region::Eyes,
+                    None,
                 );
             }
         }
@@ -423,7 +424,7 @@ fn triangles(
         let base = fine.extras[k] as u32;
         let face = e.lens.map_or(Face::Extra(k as u8), Face::Lens);
         for q in &e.quads {
-            push(q.map(|i| i + base), face, e.region);
+            push(q.map(|i| i + base), face, e.region, None);
         }
     }
     out
@@ -445,6 +446,8 @@ pub(crate) struct Geometry {
     pub(crate) lashes: Vec<Vec<Vec3>>,
     /// The facial points in the world.
     pub(crate) points: Vec<Vec3>,
+    /// Points of the right and of the left cheek in the world.
+    pub(crate) cheeks: [[Vec3; 3]; 2],
 }
 
 impl Baked {
@@ -517,6 +520,7 @@ impl Baked {
             .map(|l| l.chain.iter().map(|&i| head(i)).collect())
             .collect();
         let points = t.points.iter().map(|&i| head(i)).collect();
+        let cheeks = t.cheeks.map(|c| c.map(|i| position[i as usize]));
         Ok(Geometry {
             position,
             normal,
@@ -527,6 +531,7 @@ impl Baked {
             eyes,
             lashes,
             points,
+            cheeks,
         })
     }
 

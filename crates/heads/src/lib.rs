@@ -68,7 +68,7 @@ pub use data::{HeadData, HeadsError};
 pub use expression::Expression;
 pub use person::{
     BLOOD, Beard, Complexion, Covering, Cut, FacePoint, Garment, Hair, HairStyle, MELANIN, Pattern,
-    Person, Pigment, Region, SkinScores, Spectacles, VERY_LIGHT,
+    Person, Pigment, ReadPart, Region, SkinScores, Spectacles, VERY_LIGHT,
 };
 pub use render::{Buffers, FaceInFrame, Size, eye_middle, render};
 pub use scene::{Ambient, Camera, Foreground, Light, Placement, Scene, Shade};

@@ -263,6 +263,34 @@ impl Region {
     }
 }
 
+/// Skin of the face that a meter reads, painted on the head for the truth of a picture: bare skin alone, so that
+/// brows, hair, beard, spectacles and coverings leave holes in it. Left and right are the person's own.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[repr(u8)]
+pub enum ReadPart {
+    /// From a little above the brows to a little below the usual hairline, between the temples.
+    Forehead,
+    /// From below the eye bag to the level of the nostrils, in front of the fold beside the nose.
+    RightCheek,
+    /// The same on the left.
+    LeftCheek,
+    /// Between the ridge of the nose and its foot, above the wing.
+    RightFlank,
+    /// The same on the left.
+    LeftFlank,
+}
+
+impl ReadPart {
+    /// All parts, in order.
+    pub const ALL: [Self; 5] = [
+        Self::Forehead,
+        Self::RightCheek,
+        Self::LeftCheek,
+        Self::RightFlank,
+        Self::LeftFlank,
+    ];
+}
+
 /// Facial points followed through a shot. Left and right are the person's own.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[repr(usize)]

@@ -8,7 +8,7 @@ use rayon::prelude::*;
 use crate::baked::{Baked, Face};
 use crate::data::{HeadData, HeadsError};
 use crate::light::{HARD, Lit};
-use crate::person::{LOCALS, Local, Person, Pigment, Region, SkinScores};
+use crate::person::{LOCALS, Local, Person, Pigment, ReadPart, Region, SkinScores};
 use crate::raster::{Hit, View, hit, raster};
 use crate::scene::{Ambient, Foreground, Scene};
 use crate::set::Backdrop;
@@ -63,6 +63,9 @@ pub struct FaceInFrame {
     pub placement: usize,
     /// Facial points in pixels (x right, y down), in the order of [`crate::FacePoint`].
     pub points: [Vec2; 9],
+    /// Three points of the skin about the middle of the right and of the left cheek (inner, outer, lower), pixels, in
+    /// sight or not: between them a place on the cheek can be followed.
+    pub cheeks: [[Vec2; 3]; 2],
     /// Left, top, right, bottom of the face (skin regions of the head, lips, eyes, brows), pixels;
     /// `None` when nothing of it is in the picture.
     pub face_box: Option<[f32; 4]>,
@@ -76,6 +79,8 @@ pub struct Buffers {
     pub faces: Vec<FaceInFrame>,
     pub(crate) rows: Vec<Row>,
     pub(crate) codes: Vec<u8>,
+    /// What is read at each sample: 0 nothing, else person and part.
+    pub(crate) read: Vec<u8>,
     pub(crate) lights: usize,
     pub(crate) ambients: Vec<Ambient>,
     /// Person (as baked) of each placement.
@@ -177,16 +182,18 @@ pub fn render(
         .collect();
     let terms = 4 * scene.lights.len() + 2 * scene.ambients.len();
     let mut codes = vec![0u8; w * h];
+    let mut read = vec![0u8; w * h];
     let rows: Vec<Row> = codes
         .par_chunks_mut(w * n)
+        .zip(read.par_chunks_mut(w * n))
         .enumerate()
-        .map(|(y, codes)| {
+        .map(|(y, (codes, read))| {
             let mut row = Row {
                 start: vec![0],
                 ..Row::default()
             };
             for x in 0..size.width {
-                pixel(&actors, &samples, (x, y), n, terms, &mut row, codes);
+                pixel(&actors, &samples, (x, y), n, terms, &mut row, (codes, read));
                 row.start.push(row.fragments.len() as u32);
             }
             row
@@ -198,6 +205,7 @@ pub fn render(
         faces: Vec::new(),
         rows,
         codes,
+        read,
         lights: scene.lights.len(),
         ambients: scene.ambients.clone(),
         people: people.iter().map(|b| Arc::new(b.person.clone())).collect(),
@@ -210,14 +218,18 @@ pub fn render(
         .iter()
         .enumerate()
         .map(|(i, g)| {
+            let project = |p: Vec3| {
+                let q = view.project(p);
+                vec2(q.x, q.y) * scale
+            };
             let mut points = [Vec2::ZERO; 9];
             for (o, p) in points.iter_mut().zip(&g.points) {
-                let q = view.project(*p);
-                *o = vec2(q.x, q.y) * scale;
+                *o = project(*p);
             }
             FaceInFrame {
                 placement: i,
                 points,
+                cheeks: g.cheeks.map(|c| c.map(project)),
                 face_box: buffers.face_box(i),
             }
         })
@@ -239,7 +251,7 @@ fn pixel(
     n: usize,
     terms: usize,
     row: &mut Row,
-    codes: &mut [u8],
+    (codes, read): (&mut [u8], &mut [u8]),
 ) {
     let mut groups = [(
         Group::Strand(0, Fibre::Head, 0),
@@ -276,6 +288,9 @@ fn pixel(
             let (group, index, person, region) = match hit {
                 Hit::Triangle(p, i) => {
                     let t = &actors[p].baked.triangles[i];
+                    if let (Some(part), None) = (t.read, behind_lens) {
+                        read[j * samples.width + sx] = read_code(p, part);
+                    }
                     (Group::Face(p, t.face), i, p, t.region)
                 }
                 Hit::Segment(p, i) => {
@@ -375,25 +390,37 @@ fn code(person: usize, region: Region) -> u8 {
     1 + (person * 16 + region as usize) as u8
 }
 
+fn read_code(person: usize, part: ReadPart) -> u8 {
+    1 + (person * ReadPart::ALL.len() + part as usize) as u8
+}
+
 impl Buffers {
     /// Share of each pixel covered by a region of a placed person, row by row, 0–1, counted from the samples.
     #[must_use]
     pub fn coverage(&self, placement: usize, region: Region) -> Vec<f32> {
         let wanted = code(placement, region);
-        self.count(&|c| c == wanted)
+        self.count(&self.codes, &|c| c == wanted)
+    }
+
+    /// Share of each pixel covered by bare skin of a part that is read, 0–1, counted from the samples. Skin behind a
+    /// lens is none.
+    #[must_use]
+    pub fn read_coverage(&self, placement: usize, part: ReadPart) -> Vec<f32> {
+        let wanted = read_code(placement, part);
+        self.count(&self.read, &|c| c == wanted)
     }
 
     /// Share of each pixel covered by any of several regions.
     #[must_use]
     pub fn coverage_of(&self, placement: usize, regions: &[Region]) -> Vec<f32> {
         let wanted: Vec<u8> = regions.iter().map(|r| code(placement, *r)).collect();
-        self.count(&|c| wanted.contains(&c))
+        self.count(&self.codes, &|c| wanted.contains(&c))
     }
 
     /// Share of each pixel where the set is seen.
     #[must_use]
     pub fn backdrop_coverage(&self) -> Vec<f32> {
-        self.count(&|c| c == 0)
+        self.count(&self.codes, &|c| c == 0)
     }
 
     /// Share of each pixel covered by those materials of the set that `which` chooses (by name), 0–1.
@@ -472,7 +499,7 @@ impl Buffers {
             * (1.0 - 0.3 * smooth(0.0, 0.6, v))
     }
 
-    fn count(&self, which: &(dyn Fn(u8) -> bool + Sync)) -> Vec<f32> {
+    fn count(&self, codes: &[u8], which: &(dyn Fn(u8) -> bool + Sync)) -> Vec<f32> {
         let (n, w) = (self.size.samples, self.size.width);
         let k = 1.0 / (n * n) as f32;
         let mut out = vec![0f32; w * self.size.height];
@@ -482,7 +509,7 @@ impl Buffers {
                 let mut c = 0;
                 for j in 0..n {
                     let start = ((y * n + j) * w + x) * n;
-                    c += self.codes[start..start + n]
+                    c += codes[start..start + n]
                         .iter()
                         .filter(|c| which(**c))
                         .count();

@@ -342,6 +342,10 @@ pub(crate) struct Topology {
     pub(crate) ear: Vec<f32>,
     /// Region of each fine quad of the skin.
     pub(crate) region: Vec<crate::Region>,
+    /// Part of the face that is read, of each fine quad of the skin.
+    pub(crate) read: Vec<Option<crate::ReadPart>>,
+    /// Fine vertices of the skin about the middle of the right and of the left cheek.
+    pub(crate) cheeks: [[u32; 3]; 2],
     pub(crate) lashes: Vec<Lash>,
     /// Base vertices of the facial points, in the order of [`crate::FacePoint`].
     pub(crate) points: [u32; 9],
@@ -409,6 +413,32 @@ impl Topology {
                 region_of(p, mean(&lips), mean(&mouth), mean(&ear))
             })
             .collect();
+        let read = skin
+            .mesh2
+            .quads
+            .iter()
+            .zip(&skin.mesh2.surface)
+            .map(|(q, s)| {
+                (*s == Surface::Skin)
+                    .then(|| {
+                        read_part(q.iter().map(|&i| skin.ref2[i as usize]).sum::<Vec3>() * 0.25)
+                    })
+                    .flatten()
+            })
+            .collect();
+        let on_cheek = |x: f32, y: f32| {
+            let apart = |i: u32| {
+                let p = skin.ref2[i as usize];
+                (p.x - x).powi(2) + (p.y - y).powi(2)
+            };
+            (0..skin.ref2.len() as u32)
+                .filter(|&i| skin.ref2[i as usize].z > 1.0)
+                .min_by(|&a, &b| apart(a).total_cmp(&apart(b)))
+                .unwrap_or(0)
+        };
+        let cheeks = [-1.0, 1.0].map(|side| {
+            [(0.32, 7.02), (0.50, 7.02), (0.41, 6.88)].map(|(x, y)| on_cheek(side * x, y))
+        });
         let nearest = |p: Vec3| {
             (0..13_380u32)
                 .min_by(|&a, &b| {
@@ -441,6 +471,8 @@ impl Topology {
             mouth,
             ear,
             region,
+            read,
+            cheeks,
             lashes,
             points,
         }
@@ -547,6 +579,56 @@ fn region_of(p: Vec3, lips: f32, mouth: f32, ear: f32) -> crate::Region {
         };
     }
     R::OtherSkin
+}
+
+/// Part of the face that is read at a point of the skin in reference coordinates: by the anatomy of this head, for
+/// no mesh of any detector.
+fn read_part(p: Vec3) -> Option<crate::ReadPart> {
+    use crate::ReadPart as R;
+    let x = p.x.abs();
+    let side = |right: R, left: R| if p.x > 0.0 { left } else { right };
+    if p.z < 0.95 {
+        return None;
+    }
+    // Above the brows (their upper edge, see `brow_coordinates`) by 4 mm, and as far below the usual hairline.
+    let brows = table(
+        &[
+            (0.0, 7.50),
+            (0.1, 7.51),
+            (0.25, 7.56),
+            (0.38, 7.575),
+            (0.5, 7.53),
+        ],
+        x,
+    );
+    let hair = table(&[(0.0, 7.91), (0.25, 7.89), (0.38, 7.82), (0.5, 7.71)], x);
+    if x < 0.50 && p.y > brows && p.y < hair {
+        return Some(R::Forehead);
+    }
+    // Foot of the nose, as in `region_of`.
+    let foot = table(
+        &[
+            (6.80, 0.20),
+            (6.92, 0.20),
+            (7.05, 0.14),
+            (7.2, 0.11),
+            (7.36, 0.09),
+        ],
+        p.y,
+    );
+    if p.y > 6.93 && p.y < 7.22 && x > 0.045 && x < foot - 0.015 && p.z > 1.25 {
+        return Some(side(R::RightFlank, R::LeftFlank));
+    }
+    // The fold runs from the wing of the nose outward and down; the cheek turns to the side beyond its bone.
+    let fold = table(
+        &[(6.80, 0.29), (6.92, 0.25), (7.05, 0.20), (7.12, 0.20)],
+        p.y,
+    );
+    let below_bag = 7.09 - 0.05 * smooth(0.36, 0.20, x);
+    if p.y > 6.82 && p.y < below_bag && x > fold && x < 0.57 && p.z > 1.0 {
+        return Some(side(R::RightCheek, R::LeftCheek));
+    }
+    None
 }
 
 /// Signed height above the hairline (positive inside the hair), reference coordinates, dm.

@@ -7,8 +7,8 @@ use glam::{Vec3, vec3};
 use inkarnat_heads::demo::{Mood, lighting, portrait};
 use inkarnat_heads::{
     Ambient, Backdrop, Baked, Band, Buffers, Camera, Covering, Cut, Expression, FacePoint,
-    Foreground, HeadData, Light, Pigment, Placement, Reflector, Region, Scene, Shade, ShadeTables,
-    Size, cast, render, shade,
+    Foreground, HeadData, Light, Pigment, Placement, ReadPart, Reflector, Region, Scene, Shade,
+    ShadeTables, Size, cast, render, shade,
 };
 
 fn folder() -> PathBuf {
@@ -169,6 +169,62 @@ fn a_portrait_shows_its_regions_where_they_belong() {
         c[nose.y as usize * SMALL.width + nose.x as usize] > 0.0,
         "the tip of the nose is no nose"
     );
+}
+
+/// The parts that are read are bare skin, lie where their names say, and move with the head.
+#[test]
+fn parts_that_are_read_are_bare_skin_in_their_places() {
+    for person in 0..3 {
+        let (b, _) = picture(&scene(person), SMALL);
+        let skin: Vec<Region> = Region::ALL.into_iter().filter(|r| r.is_skin()).collect();
+        let skin = b.coverage_of(0, &skin);
+        let parts = ReadPart::ALL.map(|part| b.read_coverage(0, part));
+        for (i, skin) in skin.iter().enumerate() {
+            let sum: f32 = parts.iter().map(|part| part[i]).sum();
+            assert!(
+                sum <= *skin,
+                "person {person}: read is {sum} of {skin} of skin"
+            );
+        }
+        let middle = |k: usize| {
+            let total: f32 = parts[k].iter().sum();
+            assert!(
+                total > 4.0,
+                "person {person}: {:?} {total}",
+                ReadPart::ALL[k]
+            );
+            let at = |f: &dyn Fn(usize) -> f32| {
+                let sum: f32 = parts[k].iter().enumerate().map(|(i, c)| c * f(i)).sum();
+                sum / total
+            };
+            (
+                at(&|i| (i % SMALL.width) as f32 + 0.5),
+                at(&|i| (i / SMALL.width) as f32 + 0.5),
+            )
+        };
+        let eyes = b.faces[0].points[FacePoint::LeftEyeInner as usize];
+        assert!(
+            middle(0).1 < eyes.y,
+            "person {person}: forehead below the eyes"
+        );
+        // As seen from the front: right cheek, right flank, left flank, left cheek.
+        let across = [1, 3, 4, 2].map(|k| middle(k).0);
+        assert!(across.is_sorted(), "person {person}: {across:?}");
+        let face = b.faces[0].face_box.expect("a face in the picture");
+        let width = face[2] - face[0];
+        for (side, cheek) in [1, 2].into_iter().enumerate() {
+            let (x, y) = middle(cheek);
+            assert!(y > eyes.y, "person {person}: cheek above the eyes");
+            // The three points surround about the middle of the cheek.
+            let of = b.faces[0].cheeks[side];
+            let (px, py) = (
+                of.iter().map(|p| p.x).sum::<f32>() / 3.0,
+                of.iter().map(|p| p.y).sum::<f32>() / 3.0,
+            );
+            let off = (px - x).hypot(py - y);
+            assert!(off < 0.1 * width, "person {person}: {off} of {width}");
+        }
+    }
 }
 
 /// Never unclothed: below the collar bones everything is cloth (or hair), whatever the cut and the turn.

@@ -367,7 +367,7 @@ pub(crate) enum Verb {
         /// Frames a second of an EDL; without it, those of the programme
         #[arg(long, value_name = "RATE", requires = "against")]
         rate: Option<String>,
-        /// As JSON, with --against
+        /// As JSON (docs/programme.schema.json), with --against
         #[arg(long, requires = "against")]
         json: bool,
     },

@@ -21,9 +21,9 @@ use clap::Parser;
 use inkarnat_app::{
     AppError, Cancel, Context, CutOrder, Delivery, Film, Grouping, Order, Problem, ProgrammeOrder,
     ReadOrder, SINCE_HANDLES, Workers, accept, all_well, cut_film, draw, film_in, fix_film, group,
-    hand_over, hold_constant, keep, note, open_or_create, patches_listed, prove_film,
-    prove_programme, read_film, redo, report, run, set_aims, set_exposures, set_tint, take_in,
-    undo, undraw, worker,
+    hand_over, hold_constant, keep, keep_programme, note, open_or_create, patches_listed,
+    prove_film, prove_programme, read_film, redo, report, run, set_aims, set_exposures, set_tint,
+    take_in, undo, undraw, worker,
 };
 use progress::Progress;
 use std::path::Path;
@@ -268,13 +268,14 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
             rate,
             json,
         } => {
-            let film = Film::open_to_read(&film)?;
             let order = ProgrammeOrder {
                 programme,
                 list,
                 rate,
             };
+            let mut film = Film::open(&film)?;
             let proof = prove_programme(&film, &order, context, &mut problems)?;
+            keep_programme(&mut film, &proof)?;
             progress.finish();
             if json {
                 println!("{}", serde_json::to_string_pretty(&proof)?);

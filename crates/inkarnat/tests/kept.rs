@@ -90,6 +90,7 @@ fn format(subsampling: Subsampling, depth: u8) -> PixelFormat {
         siting: Siting::Left,
         depth,
         levels: Levels::Narrow,
+        fields: false,
     }
 }
 
@@ -222,4 +223,64 @@ fn what_is_kept_reaches_the_encoder_untouched() {
     inkarnat(at, &["keep", "day.inkarnat", "nobody"])
         .ends(1)
         .says(&["nobody", "a, b"]);
+}
+
+/// Two fields of different colours in 4:2:0: the chroma of each stays its own, where FFmpeg's scaler has it too (`interl=1`).
+#[test]
+fn chroma_of_fields_stays_in_its_field() {
+    let directory = tempfile::tempdir().unwrap();
+    let at = directory.path();
+    let (width, height) = (160, 120);
+    let ramp =
+        "color=0x7080B0:s=160x120:r=50,format=yuv444p,geq=lum='lum(X,Y)':cb='60+Y':cr='200-Y'";
+    succeed(
+        Command::new("ffmpeg")
+            .current_dir(at)
+            .args(["-v", "error", "-nostdin", "-y", "-f", "lavfi", "-i", ramp])
+            .args(["-f", "lavfi", "-i", "color=0xB08070:s=160x120:r=50,format=yuv444p"])
+            .args(["-filter_complex", "[0]setpts=N*2/50/TB[a];[1]setpts=(N*2+1)/50/TB[b];[a][b]interleave,tinterlace=interleave_top,scale=interl=1:flags=bicubic,format=yuv420p,setfield=tff"])
+            .args(["-frames:v", "4", "-c:v", "libx264", "-qp", "0", "-flags", "+ilme+ildct", "-x264opts", "tff=1"])
+            .args(["-color_range", "tv", "-colorspace", "bt709", "-color_primaries", "bt709", "-color_trc", "bt709", "i.mkv"]),
+    );
+    inkarnat(at, &["start", "day.inkarnat", "i.mkv"]).ends(0);
+    inkarnat(at, &["keep", "day.inkarnat", "i"]).ends(0);
+    std::fs::create_dir(at.join("raw")).unwrap();
+    inkarnat(
+        at,
+        &[
+            "handover",
+            "day.inkarnat",
+            "--to",
+            "out",
+            "--encoder-input",
+            "raw",
+        ],
+    );
+    let ours = given(&at.join("raw/i.yuv"), (width, height));
+    let raw = succeed(
+        Command::new("ffmpeg")
+            .current_dir(at)
+            .args(["-v", "error", "-nostdin", "-i", "i.mkv", "-vf"])
+            .arg("scale=interl=1:flags=bilinear+accurate_rnd+full_chroma_int,format=yuv422p10le")
+            .args(["-fps_mode", "passthrough", "-f", "rawvideo", "-"]),
+    )
+    .stdout;
+    let theirs = pictures(&words(&raw), (width, height), format(Subsampling::S422, 10));
+    assert_eq!((ours.len(), theirs.len()), (4, 4));
+    for (ours, theirs) in ours.iter().zip(&theirs) {
+        for plane in 0..3 {
+            let far = ours.planes[plane]
+                .iter()
+                .zip(&theirs.planes[plane])
+                .map(|(a, b)| a.abs_diff(*b))
+                .max();
+            // A code of 10 bits for FFmpeg's own rounding of its weights.
+            assert!(far <= Some(1), "plane {plane}: {far:?} codes off");
+        }
+        let (upper, lower) = (ours.planes[1][40 * 80 + 40], ours.planes[1][41 * 80 + 40]);
+        assert!(
+            upper.abs_diff(lower) > 20,
+            "the fields differ, or this sees nothing"
+        );
+    }
 }

@@ -230,6 +230,16 @@ fn finished(at: &Path) -> Vec<(std::ffi::OsString, u64, std::time::SystemTime)> 
 /// and the next one goes on shot by shot without rendering what is finished.
 #[test]
 fn a_killed_hand_over_goes_on_shot_by_shot() {
+    killed_again_and_again(&[], ".mov");
+}
+
+/// The same where a clip is a folder of pictures.
+#[test]
+fn a_killed_hand_over_of_pictures_goes_on_shot_by_shot() {
+    killed_again_and_again(&["--codec", "dpx"], "");
+}
+
+fn killed_again_and_again(codec: &[&str], ending: &str) {
     let directory = tempfile::tempdir().unwrap();
     let at = directory.path();
     let names = ["a", "b", "c", "d"];
@@ -270,7 +280,8 @@ fn a_killed_hand_over_goes_on_shot_by_shot() {
     inkarnat(at, &["fix", "day.inkarnat"]);
     // What it gives where nobody kills it.
     std::fs::copy(at.join("day.inkarnat"), at.join("other.inkarnat")).unwrap();
-    let code = inkarnat(at, &["handover", "other.inkarnat", "--to", "whole"]).code;
+    let order = |film, to| [&["handover", film, "--to", to], codec].concat();
+    let code = inkarnat(at, &order("other.inkarnat", "whole")).code;
     let named_alike = |path: &Path| {
         let text = path.to_string_lossy().replace("other", "day");
         std::path::PathBuf::from(text)
@@ -286,15 +297,19 @@ fn a_killed_hand_over_goes_on_shot_by_shot() {
         bytes == expected.as_slice() || told(bytes) == told(expected)
     };
 
-    let order = ["handover", "day.inkarnat", "--to", "out"];
-    let clip_of = |name: &str| at.join(format!("out/clips/{name}.mov"));
-    let part_of = |name: &str| at.join(format!("out/clips/.inkarnat-part-{name}.mov"));
+    let order = order("day.inkarnat", "out");
+    let clip_of = |name: &str| at.join(format!("out/clips/{name}{ending}"));
+    let part_of = |name: &str| at.join(format!("out/clips/.inkarnat-part-{name}{ending}"));
+    let half_done = |part: &Path| match std::fs::read_dir(part) {
+        Ok(pictures) => pictures.count() > 20,
+        Err(_) => std::fs::metadata(part).is_ok_and(|facts| facts.len() > 100_000),
+    };
     type Moment<'a> = (&'a str, Box<dyn Fn() -> bool + 'a>);
     let moments: Vec<Moment<'_>> = vec![
         ("the first is begun", Box::new(|| part_of("a").exists())),
         (
             "the first is half done",
-            Box::new(|| std::fs::metadata(part_of("a")).is_ok_and(|facts| facts.len() > 100_000)),
+            Box::new(|| half_done(&part_of("a"))),
         ),
         ("the first is there", Box::new(|| clip_of("a").exists())),
         ("the second is begun", Box::new(|| part_of("b").exists())),
@@ -327,7 +342,9 @@ fn a_killed_hand_over_goes_on_shot_by_shot() {
             assert!(after.contains(clip), "{moment}: {clip:?} was made again");
         }
         for (path, bytes) in files(&at.join("out")) {
-            let hidden = path.file_name().unwrap().to_string_lossy().starts_with('.');
+            let hidden = path
+                .components()
+                .any(|part| part.as_os_str().to_string_lossy().starts_with(".inkarnat"));
             let ours = path.to_string_lossy().contains(".inkarnat-part-");
             assert_eq!(hidden, ours, "{moment}: {}", path.display());
             if !hidden && path.extension().is_none_or(|ending| ending != "html") {

@@ -53,6 +53,21 @@ fn a_folder_of_pictures_is_handed_over_proved_and_taken_in_again() {
             .map(|n| format!("a.{n:07}.{ending}"))
             .collect();
         assert_eq!(found, expected);
+        // The list of the delivered clips names the pictures, as OpenTimelineIO writes such a row.
+        let list = std::fs::read(at.join(&to).join("lists/day_delivered.otio")).unwrap();
+        let list: serde_json::Value = serde_json::from_slice(&list).unwrap();
+        let clip = &list["tracks"]["children"][0]["children"][0];
+        let media = &clip["media_references"]["DEFAULT_MEDIA"];
+        assert_eq!(media["OTIO_SCHEMA"], "ImageSequenceReference.1", "{media}");
+        let name = format!(
+            "{}{:0digits$}{}",
+            media["name_prefix"].as_str().unwrap(),
+            media["start_frame"].as_i64().unwrap(),
+            media["name_suffix"].as_str().unwrap(),
+            digits = media["frame_zero_padding"].as_u64().unwrap() as usize
+        );
+        let folder = media["target_url_base"].as_str().unwrap();
+        assert!(at.join(&to).join("lists").join(folder).join(name).is_file());
         // The folder is a clip like any other: what is read of it is what was promised.
         let promised = level(at, film, "/proof/level_pct");
         let again = format!("again-{coding}.inkarnat");

@@ -7,7 +7,7 @@
 mod common;
 
 use common::{Make, PATCH, Ran, clip, inkarnat, succeed};
-use serde_json::Value;
+use serde_json::{Value, json};
 use std::path::Path;
 use std::process::Command;
 
@@ -166,6 +166,24 @@ fn a_finished_programme_is_proved_shot_by_shot() {
         !ran.err.contains("c at 01:00:02:00: ") && !ran.err.contains("a at 01:00:00:00: Ana is"),
         "the others pass: {}",
         ran.err
+    );
+
+    // Both proofs stay in the film, and are shown.
+    let shown: Value =
+        serde_json::from_str(&inkarnat(at, &["show", "day.inkarnat", "--json"]).out).unwrap();
+    let known: Vec<(&Value, &Value)> = shown["programmes"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|kept| (&kept["proof"]["programme"], &kept["proof"]["passed"]))
+        .collect();
+    assert_eq!(
+        known,
+        [
+            (&json!("good.mov"), &json!(true)),
+            (&json!("small.mov"), &json!(true)),
+            (&json!("undone.mov"), &json!(false)),
+        ]
     );
 
     // Three frames short, at the end of the first shot.

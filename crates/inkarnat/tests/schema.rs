@@ -3,14 +3,21 @@
 
 /// Regenerate with `INKARNAT_REGENERATE=1 cargo test -p inkarnat --test schema`.
 #[test]
-fn the_committed_schema_is_fresh() {
-    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../docs/show.schema.json");
-    let fresh = inkarnat_app::show::schema_text();
+fn the_committed_schemas_are_fresh() {
+    fresh("show.schema.json", &inkarnat_app::show::schema_text());
+    fresh(
+        "programme.schema.json",
+        &inkarnat_app::programme_schema_text(),
+    );
+}
+
+fn fresh(name: &str, fresh: &str) {
+    let path = format!("{}/../../docs/{name}", env!("CARGO_MANIFEST_DIR"));
     if std::env::var_os("INKARNAT_REGENERATE").is_some() {
-        std::fs::write(path, &fresh).unwrap();
+        std::fs::write(&path, fresh).unwrap();
     }
     assert!(
-        std::fs::read_to_string(path).is_ok_and(|committed| committed == fresh),
-        "docs/show.schema.json is stale; regenerate it with INKARNAT_REGENERATE=1 cargo test -p inkarnat --test schema"
+        std::fs::read_to_string(&path).is_ok_and(|committed| committed == fresh),
+        "docs/{name} is stale; regenerate it with INKARNAT_REGENERATE=1 cargo test -p inkarnat --test schema"
     );
 }

@@ -1,6 +1,8 @@
 //! Cut lists: what is written is read back. Foreign readers of the same: `script/check/otio.py`.
 
-use inkarnat_cut::{CutList, Event, Rate, SourceSpan, Timecode, Transition, TransitionKind};
+use inkarnat_cut::{
+    CutList, Event, Pictures, Rate, SourceSpan, Timecode, Transition, TransitionKind,
+};
 use inkarnat_interchange::{edl, otio};
 use inkarnat_ops::Cdl;
 use proptest::prelude::*;
@@ -33,6 +35,7 @@ fn list(made: &[Made], rate: Rate, drop: bool) -> CutList {
             name: format!("clip {number}.mov"),
             reel: Some(format!("R{number:03}")),
             target: None,
+            pictures: None,
             source: SourceSpan {
                 rate,
                 start: 100_000 + start,
@@ -161,4 +164,32 @@ fn a_rounded_speed_takes_no_frame_more() {
     assert_eq!(list.events[0].source.end - list.events[0].source.start, 50);
     assert_eq!(list.events[0].speed, 1.25);
     assert!(list.notes.is_empty(), "{:?}", list.notes);
+}
+
+/// A row of pictures is named as OpenTimelineIO's `ImageSequenceReference` names it.
+#[test]
+fn rows_of_pictures_are_named() {
+    let mut list = list(&[(0, 40, 1.0, 0, None)], Rate::of_f64(25.0).unwrap(), false);
+    list.events[0].target = Some("../row%200".to_owned());
+    list.events[0].pictures = Some(Pictures {
+        prefix: "row 0.".to_owned(),
+        suffix: ".dpx".to_owned(),
+        first: 100_000,
+        digits: 7,
+    });
+    let text = otio::write(&list);
+    let back = otio::read(text.as_bytes()).unwrap();
+    assert_eq!(back.events[0].target, list.events[0].target);
+    assert_eq!(back.events[0].pictures, list.events[0].pictures);
+    // Every second picture of a row is no clip at its own speed.
+    let back = otio::read(
+        text.replace("\"frame_step\": 1", "\"frame_step\": 2")
+            .as_bytes(),
+    )
+    .unwrap();
+    assert!(
+        back.refused[0].reason.contains("a step of 2"),
+        "{:?}",
+        back.refused
+    );
 }

@@ -29,7 +29,7 @@ pub use codec::Codec;
 pub use encoded::{ScreenFormat, encode_for_screen};
 pub use error::{Fault, MediaError};
 pub use frame::Frame;
-pub use pictures::{Numbering, PictureWriter, is_sequence};
+pub use pictures::{Numbering, PictureNames, PictureWriter, is_sequence, picture_names};
 pub use probe::{Kind, OtherStream, Probe, Scan, probe, probe_with};
 pub use reader::{Options, Reader};
 pub use still::{StillFormat, write_still};

@@ -213,7 +213,7 @@ pub(crate) fn notes(probe: &Probe, stated: &Stated) -> Vec<String> {
     );
     note(
         probe.scan != Scan::Progressive,
-        "interlaced: read as whole frames; chroma of 4:2:0 is interpolated across both fields"
+        "interlaced: read as whole frames; chroma of 4:2:0 is interpolated within each field"
             .into(),
     );
     note(

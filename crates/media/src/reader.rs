@@ -713,7 +713,10 @@ impl Clip {
         let Some(meaning) = &self.meaning else {
             return Err(self.unsupported("no pixel format".into()));
         };
-        let format = meaning.format;
+        let format = PixelFormat {
+            fields: interlaced,
+            ..meaning.format
+        };
         let Some(store) = meaning.reading.store(raw, format) else {
             let found = format!("this layout of {}", meaning.reading.layout.name);
             return Err(self.unsupported(found));

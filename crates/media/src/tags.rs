@@ -322,6 +322,7 @@ pub(crate) fn pixel_format(raw: &Raw, tags: &Tags) -> PixelFormat {
         siting: *tags.siting.value(),
         depth: raw.depth,
         levels: *tags.levels.value(),
+        fields: false,
     }
 }
 

@@ -119,6 +119,7 @@ impl WriterOptions {
             siting: Siting::Left,
             depth: self.codec.depth(),
             levels: self.codec.levels(),
+            fields: self.scan != Scan::Progressive && !self.codec.is_pictures(),
         }
     }
 }

@@ -159,7 +159,7 @@ fn zero_lies_on_a_node_of_the_wide_domain() {
     }
 }
 
-/// Baking takes curves of single channels out of the loop over colours: not a bit of the table may tell.
+/// Curves of single channels are taken out of the loop over colours: not a bit of the table may tell.
 #[test]
 fn a_table_is_the_chain_at_its_nodes_bit_by_bit() {
     let saturated = Op::Cdl(Cdl {
@@ -186,13 +186,6 @@ fn a_table_is_the_chain_at_its_nodes_bit_by_bit() {
                 let exact = chain.apply_pixel(at).map(|v| v as f32);
                 assert_eq!(bits(exact), bits(*value), "{chain:?} at {at:?}");
             }
-            assert_eq!(chain.bake(9, domain).lut, lut);
-            let error = chain.difference(&lut).max;
-            assert!(chain.is_within(&lut, error), "{chain:?}");
-            assert!(
-                error == 0.0 || !chain.is_within(&lut, error * 0.999),
-                "{chain:?}"
-            );
         }
     }
 }

@@ -1,15 +1,18 @@
-//! Where faces and their skin are found, as numbers: `placed MODELS_DIR FRAMES_DIR FRAME`. FRAMES_DIR holds the numbered pictures
+//! Where faces and their skin are found, as numbers: `placed MODELS_DIR FRAMES_DIR FRAME [MASKS…]`. FRAMES_DIR holds the numbered pictures
 //! of one shot. Prints one JSON: for each face its cheeks' middles and its width in pixels, frame by frame, and the pixels of
 //! chosen skin in frame FRAME; or, with the word `all` for FRAME, what is read in every frame. `script/film/placed.py` holds them
 //! against the truth of the demo film, `script/film/steady.py` looks at how steady the readings are.
+//!
+//! Each of MASKS is `FOREHEAD,CHEEK,FLANK,WIDTH`: three grey pictures of where the parts of one face truly are in frame FRAME, and
+//! the face's width in pixels. What the same rule chooses inside them is printed as `ruled`.
 #![allow(clippy::print_stdout, reason = "a program that prints")]
 
-use inkarnat_color::{Rgb, WorkingSpace};
+use inkarnat_color::{Region, Rgb, WorkingSpace};
 use inkarnat_people::{
     FaceFollower, FaceTrack, FollowSettings, Frame, Models, Outline, Part, Side, SideLights,
-    SkinRule, choose_skin, face_light, side_lights, skin_region,
+    SkinRule, choose_skin, choose_skin_in, face_light, side_lights, skin_region,
 };
-use inkarnat_reading::read_frame;
+use inkarnat_reading::{Chosen, read_frame};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 
@@ -20,8 +23,8 @@ type Failure = Box<dyn std::error::Error>;
 
 fn main() -> Result<(), Failure> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
-    let [models, directory, frame] = arguments.as_slice() else {
-        return Err("usage: placed MODELS_DIR FRAMES_DIR FRAME|all".into());
+    let [models, directory, frame, masks @ ..] = arguments.as_slice() else {
+        return Err("usage: placed MODELS_DIR FRAMES_DIR FRAME|all [MASKS…]".into());
     };
     let models = Models::load(Path::new(models))?;
     let marked: u64 = if frame == "all" { ALL } else { frame.parse()? };
@@ -40,8 +43,108 @@ fn main() -> Result<(), Failure> {
         .flatten()
         .map(|track| placed(&frames, &track, marked))
         .collect::<Result<Vec<Value>, Failure>>()?;
-    println!("{}", json!({"frames": frames.len(), "faces": faces}));
+    let ruled = masks
+        .iter()
+        .map(|masks| ruled(&load(&frames[marked as usize])?, masks))
+        .collect::<Result<Vec<_>, Failure>>()?;
+    println!(
+        "{}",
+        json!({"frames": frames.len(), "faces": faces, "ruled": ruled})
+    );
     Ok(())
+}
+
+/// What the rule chooses inside parts that are given by masks.
+fn ruled(picture: &Rgb, masks: &str) -> Result<Vec<usize>, Failure> {
+    let [forehead, cheek, flank, width] = masks.split(',').collect::<Vec<_>>()[..] else {
+        return Err(format!("masks {masks:?}; expected FOREHEAD,CHEEK,FLANK,WIDTH").into());
+    };
+    let width: f64 = width.parse()?;
+    let masks = [forehead, cheek, flank]
+        .map(mask)
+        .into_iter()
+        .collect::<Result<Vec<Vec<bool>>, Failure>>()?;
+    if masks
+        .iter()
+        .any(|mask| mask.len() != picture.width * picture.height)
+    {
+        return Err(format!("{forehead}: expected masks of the picture's size").into());
+    }
+    // Which side it is does not matter to the rule.
+    let parts = Part::read(Side::Right);
+    let inside = |part: Part, [x, y]: [f64; 2]| {
+        let mask = &masks[parts.iter().position(|p| *p == part).unwrap_or(0)];
+        let at = y.round() as usize * picture.width + x.round() as usize;
+        mask.get(at).copied().unwrap_or(false)
+    };
+    // As `skin_region`: three standard deviations of the smoothing, a fortieth of the width, around the parts.
+    let margin = (3.0 * width / 40.0).ceil() as usize;
+    let (mut low, mut high) = ([usize::MAX; 2], [0usize; 2]);
+    for (at, _) in masks.iter().flatten().enumerate().filter(|(_, on)| **on) {
+        let at = at % (picture.width * picture.height);
+        for (k, v) in [at % picture.width, at / picture.width]
+            .into_iter()
+            .enumerate()
+        {
+            low[k] = low[k].min(v.saturating_sub(margin));
+            high[k] = high[k].max(v + margin + 1);
+        }
+    }
+    let region = Region {
+        x: low[0],
+        y: low[1],
+        width: high[0].min(picture.width).saturating_sub(low[0]),
+        height: high[1].min(picture.height).saturating_sub(low[1]),
+    };
+    if region.area() == 0 {
+        return Ok(Vec::new());
+    }
+    // Nothing that the rule would read there: an empty list says so.
+    Ok(choose_skin_in(
+        &picture.region(region),
+        region,
+        &parts,
+        inside,
+        width,
+        &SkinRule::default(),
+    )
+    .map_or_else(|_| Vec::new(), |chosen| places(&chosen, picture.width)))
+}
+
+/// Where a plain 8-bit grey picture (portable graymap) is at least half white.
+fn mask(path: &str) -> Result<Vec<bool>, Failure> {
+    let bytes = std::fs::read(path)?;
+    // Four words and the one white space after each are the header.
+    let mut rest = bytes.as_slice();
+    let mut words = Vec::new();
+    while words.len() < 4 {
+        let end = rest
+            .iter()
+            .position(u8::is_ascii_whitespace)
+            .ok_or_else(|| format!("{path}: not a plain grey picture"))?;
+        words.push(std::str::from_utf8(&rest[..end])?);
+        rest = &rest[end + 1..];
+    }
+    let [kind, width, height, _] = words[..] else {
+        return Err(format!("{path}: not a plain grey picture").into());
+    };
+    if kind != "P5" || rest.len() != width.parse::<usize>()? * height.parse::<usize>()? {
+        return Err(format!("{path}: not a plain grey picture").into());
+    }
+    Ok(rest.iter().map(|share| *share >= 128).collect())
+}
+
+/// Chosen pixels as places in the whole picture, row by row.
+fn places(chosen: &Chosen, width: usize) -> Vec<usize> {
+    let of = chosen.region;
+    chosen
+        .pixels
+        .iter()
+        .map(|i| {
+            let (x, y) = (*i as usize % of.width, *i as usize / of.width);
+            (of.y + y) * width + of.x + x
+        })
+        .collect()
 }
 
 fn load(path: &Path) -> Result<Rgb, Failure> {
@@ -99,16 +202,7 @@ fn placed(frames: &[PathBuf], track: &FaceTrack, marked: u64) -> Result<Value, F
             && let Ok(skin) =
                 choose_skin(&picture.region(region), region, outline, light.key, &rule)
         {
-            let of = skin.chosen.region;
-            chosen = skin
-                .chosen
-                .pixels
-                .iter()
-                .map(|i| {
-                    let (x, y) = (*i as usize % of.width, *i as usize / of.width);
-                    (of.y + y) * picture.width + of.x + x
-                })
-                .collect();
+            chosen = places(&skin.chosen, picture.width);
             parts = skin.parts.iter().map(|part| format!("{part:?}")).collect();
         }
     }

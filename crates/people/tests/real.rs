@@ -142,6 +142,7 @@ fn chosen_skin_is_skin_and_reads_like_skin_marked_by_hand() {
         ("face_noface.mov", 960, 540),
         ("noface_face.mov", 960, 540),
         ("carphone_pristine.mp4", 176, 144),
+        ("close_face.mp4", 640, 360),
     ] {
         clips.insert(name.into(), clip(name, w, h));
     }

@@ -60,6 +60,17 @@ pub fn report_data(
         .unwrap_or_default();
     // Versions carry the time of day; the report depends on the film's decisions and pictures alone.
     short.versions.clear();
+    let name_of = |path: &str| {
+        Path::new(path).file_name().map_or_else(
+            || path.to_owned(),
+            |name| name.to_string_lossy().into_owned(),
+        )
+    };
+    for programme in &mut short.programmes {
+        let proof = &mut programme.proof;
+        proof.programme = name_of(&proof.programme);
+        proof.list = name_of(&proof.list);
+    }
     let scratch = tempfile::tempdir().map_err(|reason| AppError::File {
         path: std::env::temp_dir(),
         doing: "making a directory for pictures",

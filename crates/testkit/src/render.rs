@@ -160,6 +160,7 @@ pub fn video_format(subsampling: Subsampling, depth: u8) -> PixelFormat {
         siting: Siting::Left,
         depth,
         levels: Levels::Narrow,
+        fields: false,
     }
 }
 

@@ -720,6 +720,11 @@ export interface components {
             left_out: components["schemas"]["LeftOutReport"][];
             /** @description Shots of earlier cuts that are not in this one; their decisions come back with them. */
             lost: string[];
+            /**
+             * @description Finished programmes that were held against the film (`prove --against`), the earliest first.
+             * @default []
+             */
+            programmes: components["schemas"]["ProgrammeReport"][];
             /** @description Changes that the picture itself suggests and nobody has asked for. */
             proposals: components["schemas"]["Proposal"][];
             /** @description Doubts that only the editor can settle. */
@@ -1057,6 +1062,8 @@ export interface components {
             history: components["schemas"]["HistoryReport"];
             /** @description Everybody, in the order in which they first appear. */
             people: components["schemas"]["FilmPerson"][];
+            /** @description Finished programmes that were held against the film, the latest first. */
+            programmes: components["schemas"]["ProgrammeReport"][];
             /** @description Changes that the picture itself suggests. */
             proposals: components["schemas"]["Proposal"][];
             /** @description Where published facial spectra lie: lowest and highest hue, degrees. */
@@ -1293,6 +1300,101 @@ export interface components {
              * @description Its uncertainty.
              */
             level_pct_u: number;
+        };
+        /** @description How a person reads in a shot of a finished programme. */
+        ProgrammePerson: {
+            /**
+             * Format: double
+             * @description CIEDE2000 between what was promised and the programme; `None` where one has no reading.
+             */
+            de00?: number | null;
+            /**
+             * Format: double
+             * @description CIEDE2000 between the uncorrected source and the programme.
+             */
+            from_source_de00?: number | null;
+            /**
+             * Format: double
+             * @description Hue in the programme, degrees.
+             */
+            hue_deg?: number | null;
+            /**
+             * Format: double
+             * @description Level in the programme, percent of reference white.
+             */
+            level_pct?: number | null;
+            /** @description The name. */
+            person: string;
+        };
+        /** @description How a finished programme stands against the film. */
+        ProgrammeProof: {
+            /** @description What is wrong with the programme or the list as a whole, one line each. */
+            faults: string[];
+            /** @description The cut list. */
+            list: string;
+            /** @description What was assumed, one line each. */
+            notes: string[];
+            /** @description Whether every shot passed. */
+            passed: boolean;
+            /** @description The programme. */
+            programme: string;
+            /**
+             * Format: uint32
+             * @description Version of this form.
+             */
+            schema: number;
+            /** @description The shots of the list, in order. */
+            shots: components["schemas"]["ProgrammeShot"][];
+            /**
+             * Format: double
+             * @description How far a person may be from what was promised, CIEDE2000.
+             */
+            tolerance_de00: number;
+        };
+        /** @description A finished programme that was held against the film. */
+        ProgrammeReport: {
+            /**
+             * Format: int64
+             * @description When: seconds since 1970-01-01 UTC.
+             */
+            at_s: number;
+            /** @description What came of it. */
+            proof: components["schemas"]["ProgrammeProof"];
+        };
+        /** @description How a shot stands in a finished programme. */
+        ProgrammeShot: {
+            /** @description Number of the event in the list. */
+            event: string;
+            /** @description What is at fault, one line each. */
+            faults: string[];
+            /**
+             * Format: uint64
+             * @description Its frames in the programme.
+             */
+            frames: number;
+            /**
+             * Format: uint64
+             * @description Frames that were read.
+             */
+            frames_read: number;
+            /**
+             * Format: double
+             * @description Correlation of the pictures' luma, −1 to 1; `None` where it was not looked for.
+             */
+            likeness?: number | null;
+            /**
+             * Format: int64
+             * @description Frames by which it lies later than listed; `None` where it was not found.
+             */
+            offset_frames?: number | null;
+            /** @description Whether nothing is at fault. */
+            passed: boolean;
+            /** @description Everybody who was read. */
+            people: components["schemas"]["ProgrammePerson"][];
+            /** @description Record timecode of its first frame in the list. */
+            record: string;
+            /** @description The shot; `None` where the film has none of it. */
+            shot?: string | null;
         };
         /** @description The proof of a shot. */
         ProofReport: {

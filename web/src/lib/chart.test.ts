@@ -12,7 +12,7 @@ function shot(id: number, state: ShotState, far: number, scene = "quay"): Overvi
 function film(shots: OverviewShot[]): Overview {
   return {
     film: "f", file: "f.inkarnat", working_space: { primaries: "BT.709", coefficients: "BT.709" }, skin_tone_line_deg: 123, published_band_deg: [111, 135],
-    people: [{ person: "Ana", aim: "own", shots: shots.length }], shots, questions: [], proposals: [], has_picture: false, has_look: false, versions: [], history: { decisions: 0 },
+    people: [{ person: "Ana", aim: "own", shots: shots.length }], shots, questions: [], proposals: [], has_picture: false, has_look: false, versions: [], programmes: [], history: { decisions: 0 },
   };
 }
 

@@ -88,6 +88,7 @@ mod tests {
                 siting: Siting::Left,
                 depth: 10,
                 levels: Levels::Narrow,
+                fields: false,
             };
             let mut picture = Planes16::new(width, height, format);
             let mut state = 7u32;

@@ -547,6 +547,7 @@ mod tests {
             siting: Siting::Left,
             depth,
             levels: Levels::Narrow,
+            fields: false,
         }
     }
 

@@ -1,6 +1,7 @@
 //! The cut in the report: where shots stand, setups, scenes, versions, history.
 
 use crate::Result;
+use crate::steps::against::ProgrammeProof;
 use crate::steps::cutting::{Used, seen_of};
 use crate::steps::fixing::FixRecord;
 use inkarnat_film::{Decision, DecisionState, Film, Scene, SceneId, Setup, Shot, Source};
@@ -117,6 +118,15 @@ pub struct VersionReport {
     pub cut: Option<i64>,
 }
 
+/// A finished programme that was held against the film.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ProgrammeReport {
+    /// When: seconds since 1970-01-01 UTC.
+    pub at_s: i64,
+    /// What came of it.
+    pub proof: ProgrammeProof,
+}
+
 /// The history of decisions.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct HistoryReport {
@@ -136,6 +146,7 @@ pub(super) struct CutParts {
     pub(super) lost: Vec<String>,
     pub(super) left_out: Vec<LeftOutReport>,
     pub(super) versions: Vec<VersionReport>,
+    pub(super) programmes: Vec<ProgrammeReport>,
     pub(super) history: HistoryReport,
 }
 
@@ -200,6 +211,11 @@ pub(super) fn cut_parts(film: &Film) -> Result<CutParts> {
                 at_s: version.at_s,
                 cut: version.cut,
             })
+            .collect(),
+        programmes: film
+            .programmes()?
+            .into_iter()
+            .map(|(at_s, proof)| ProgrammeReport { at_s, proof })
             .collect(),
         history: history(&film.decisions()?),
     })

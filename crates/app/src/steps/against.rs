@@ -4,6 +4,7 @@ use crate::event::Stage;
 use crate::job::{Against, AgainstJob, AgainstPerson, Job, ProbeJob, Probed};
 use crate::problem::{Context, Problem};
 use crate::seen::seen_chain_of;
+use crate::show::schema_of;
 use crate::steps::cutting::{counted, left_out_of, rate_of};
 use crate::steps::proving::{Asked, asked};
 use crate::steps::recutting::{facts_of, read_list, said};
@@ -15,7 +16,8 @@ use inkarnat_cut::{CutList, Event, Linked, Rate, SourceFacts, Timecode, link};
 use inkarnat_film::{Film, Shot, Source};
 use inkarnat_media::Probe;
 use inkarnat_reading::ShotReading;
-use serde::Serialize;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
 
 /// How far a finished programme may be from what was promised, CIEDE2000.
@@ -35,7 +37,7 @@ pub struct ProgrammeOrder {
 }
 
 /// How a finished programme stands against the film.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ProgrammeProof {
     /// Version of this form.
     pub schema: u32,
@@ -56,7 +58,7 @@ pub struct ProgrammeProof {
 }
 
 /// How a shot stands in a finished programme.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ProgrammeShot {
     /// Number of the event in the list.
     pub event: String,
@@ -81,7 +83,7 @@ pub struct ProgrammeShot {
 }
 
 /// How a person reads in a shot of a finished programme.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ProgrammePerson {
     /// The name.
     pub person: String,
@@ -142,6 +144,20 @@ impl Places {
         }
         .text(self.rate)
     }
+}
+
+/// The JSON Schema of [`ProgrammeProof`], as text.
+#[must_use]
+pub fn programme_schema_text() -> String {
+    schema_of::<ProgrammeProof>()
+}
+
+/// Writes down in the film how a finished programme stood.
+///
+/// # Errors
+/// If the film cannot be written.
+pub fn keep_programme(film: &mut Film, proof: &ProgrammeProof) -> Result<()> {
+    Ok(film.keep_programme(&proof.programme, proof)?)
 }
 
 /// Holds a finished programme against what was promised, shot by shot. What is wrong with a shot is a

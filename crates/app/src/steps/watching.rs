@@ -119,6 +119,7 @@ fn event(at: usize, (from, to): (u64, u64), seen: &Seen, (source, rate): (&Sourc
         reel: None,
         scene: None,
         target: None,
+        pictures: None,
         source: SourceSpan {
             rate,
             start: from as i64,

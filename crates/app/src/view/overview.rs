@@ -3,8 +3,8 @@
 use crate::Result;
 use crate::show::known::Known;
 use crate::show::{
-    FilmReport, HistoryReport, PersonReport, Proposal, Question, ReadingReport, ShotReport,
-    ShotState, SpaceReport, VersionReport,
+    FilmReport, HistoryReport, PersonReport, ProgrammeReport, Proposal, Question, ReadingReport,
+    ShotReport, ShotState, SpaceReport, VersionReport,
 };
 use crate::steps::cutting::seen_of;
 use inkarnat_color::hue::PUBLISHED_BAND_DEG;
@@ -41,6 +41,8 @@ pub struct Overview {
     pub has_look: bool,
     /// What was handed over, the latest first.
     pub versions: Vec<VersionReport>,
+    /// Finished programmes that were held against the film, the latest first.
+    pub programmes: Vec<ProgrammeReport>,
     /// What can be taken back and again.
     pub history: HistoryReport,
 }
@@ -197,6 +199,7 @@ pub fn overview(film: &Film, report: FilmReport) -> Result<Overview> {
         has_picture,
         has_look,
         versions: report.versions.into_iter().rev().collect(),
+        programmes: report.programmes.into_iter().rev().collect(),
         history: report.history,
     })
 }

@@ -1,7 +1,7 @@
 //! Pictures and densities of frames, and the table that a fix is exported as.
 
 use crate::event::Cancel;
-use crate::exports::exported_lut;
+use crate::exports::exported_table;
 use crate::job::{Job, PictureForm, PictureJob, Pictured, TraceJob, Traced, TracedSkin};
 use crate::seen::{look_of_shot, seen_chain_of};
 use crate::steps::finding::{Present, present};
@@ -83,7 +83,7 @@ pub fn ready(film: &Film, order: &PictureOrder) -> Result<ReadyOrder> {
             if chain.is_identity() {
                 chain.into()
             } else {
-                Chain::of_fix(vec![Op::Lut(exported_lut(&chain, Domain::WIDE))]).into()
+                Chain::of_fix(vec![Op::Lut(exported_table(&chain, Domain::WIDE).lut)]).into()
             }
         }
     };
@@ -268,7 +268,7 @@ pub fn table(ready: &ReadyTable) -> Option<Lut3d> {
         return None;
     }
     Some(match which {
-        WhichTable::Fix(_) => exported_lut(chain, Domain::WIDE),
+        WhichTable::Fix(_) => exported_table(chain, Domain::WIDE).lut,
         WhichTable::Look => chain.table(65, Domain::WIDE),
         WhichTable::Part(_) => {
             let twice = Domain {

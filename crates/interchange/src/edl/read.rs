@@ -308,6 +308,7 @@ fn event(
         raw.from.clone().or_else(|| raw.to.clone())
     };
     let event = Event {
+        pictures: None,
         place: format!("line {}", raw.line),
         number: raw.number.clone(),
         track: track.to_owned(),

@@ -2,7 +2,8 @@
 
 use super::OtioError;
 use inkarnat_cut::{
-    CutList, Event, Rate, Refused, SourceSpan, Timecode, Transition, TransitionKind, flatten,
+    CutList, Event, Pictures, Rate, Refused, SourceSpan, Timecode, Transition, TransitionKind,
+    flatten,
 };
 use inkarnat_ops::Cdl;
 use serde_json::Value;
@@ -333,17 +334,15 @@ impl Reading {
             return Err("a clip of no length; take it out of the timeline".to_owned());
         }
         let media = media_of(item);
-        let target = match schema(media) {
-            "ExternalReference" => media["target_url"].as_str().map(str::to_owned),
-            "ImageSequenceReference" => {
-                return Err("an image sequence, which a cut list cannot name here yet; give a film file of it".to_owned());
-            }
+        let (target, pictures) = match schema(media) {
+            "ExternalReference" => (media["target_url"].as_str().map(str::to_owned), None),
+            "ImageSequenceReference" => pictures_of(media)?,
             "GeneratorReference" => {
                 return Err(
                     "made by a generator and not a clip; hand it over as a film file".to_owned(),
                 );
             }
-            _ => None,
+            _ => (None, None),
         };
         let available = Range::of(&media["available_range"]);
         let rate = available.map_or(range.start.rate, |a| a.start.rate);
@@ -363,6 +362,7 @@ impl Reading {
             name: name_of(item),
             reel: reel_of(item, media),
             target,
+            pictures,
             source: SourceSpan {
                 rate,
                 start,
@@ -404,6 +404,28 @@ impl Reading {
         }
         Ok(speed)
     }
+}
+
+/// The folder of a row of pictures, and how they are named.
+fn pictures_of(media: &Value) -> Result<(Option<String>, Option<Pictures>), String> {
+    let step = media["frame_step"].as_i64().unwrap_or(1);
+    if step != 1 {
+        return Err(format!(
+            "a row of pictures with a step of {step}; give one that is used picture by picture"
+        ));
+    }
+    let text = |name: &str| media[name].as_str().unwrap_or_default().to_owned();
+    let folder = text("target_url_base");
+    let digits = media["frame_zero_padding"].as_u64().unwrap_or(0);
+    Ok((
+        Some(folder.trim_end_matches('/').to_owned()).filter(|folder| !folder.is_empty()),
+        Some(Pictures {
+            prefix: text("name_prefix"),
+            suffix: text("name_suffix"),
+            first: media["start_frame"].as_i64().unwrap_or(1),
+            digits: u32::try_from(digits).unwrap_or(0),
+        }),
+    ))
 }
 
 fn reel_of(item: &Value, media: &Value) -> Option<String> {

@@ -129,20 +129,36 @@ fn clip(event: &Event, record: Rate) -> Value {
             "metadata": {},
         }])
     };
-    let media = match &event.target {
-        None => json!({
+    let available = event
+        .source
+        .available
+        .map(|(first, end)| range(first, end - first, rate));
+    let media = match (&event.target, &event.pictures) {
+        (None, _) => json!({
             "OTIO_SCHEMA": "MissingReference.1",
             "name": event.name, "available_range": null, "available_image_bounds": null,
             "metadata": {},
         }),
-        Some(target) => json!({
+        (Some(folder), Some(pictures)) => json!({
+            "OTIO_SCHEMA": "ImageSequenceReference.1",
+            "name": event.name,
+            "target_url_base": format!("{folder}/"),
+            "name_prefix": pictures.prefix,
+            "name_suffix": pictures.suffix,
+            "start_frame": pictures.first,
+            "frame_step": 1,
+            "rate": rate.value(),
+            "frame_zero_padding": pictures.digits,
+            "missing_frame_policy": "error",
+            "available_range": available,
+            "available_image_bounds": null,
+            "metadata": {},
+        }),
+        (Some(target), None) => json!({
             "OTIO_SCHEMA": "ExternalReference.1",
             "name": event.name,
             "target_url": target,
-            "available_range": event
-                .source
-                .available
-                .map(|(first, end)| range(first, end - first, rate)),
+            "available_range": available,
             "available_image_bounds": null,
             "metadata": {},
         }),

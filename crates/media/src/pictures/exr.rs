@@ -27,6 +27,7 @@ pub(crate) const FORMAT: PixelFormat = PixelFormat {
     siting: Siting::Left,
     depth: 16,
     levels: Levels::Narrow,
+    fields: false,
 };
 
 /// The first bytes of every OpenEXR file.

@@ -20,6 +20,40 @@ pub fn is_sequence(path: &Path) -> bool {
     path.is_dir()
 }
 
+/// How the pictures of a folder are named: `prefix`, number, `suffix`.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PictureNames {
+    /// What stands before the number.
+    pub prefix: String,
+    /// What stands behind it, with the dot.
+    pub suffix: String,
+    /// The first one's number.
+    pub first: u64,
+    /// Digits of that number.
+    pub digits: u32,
+}
+
+/// How the pictures of a folder are named; `None` where a path is not a folder of one row of pictures.
+#[must_use]
+pub fn picture_names(path: &Path) -> Option<PictureNames> {
+    if !is_sequence(path) {
+        return None;
+    }
+    let sequence = Sequence::of(path).ok()?;
+    let name = sequence.files.first()?.file_name()?.to_string_lossy();
+    let (prefix, first, _) = split(&name)?;
+    let digits = name[prefix.len()..]
+        .chars()
+        .take_while(char::is_ascii_digit)
+        .count();
+    Some(PictureNames {
+        suffix: name[prefix.len() + digits..].to_owned(),
+        prefix,
+        first,
+        digits: digits as u32,
+    })
+}
+
 impl Sequence {
     /// Lists a folder that holds one row of numbered pictures; names that begin with a dot are passed over.
     ///

@@ -8,7 +8,7 @@ mod writer;
 pub(crate) use dpx::{facts as dpx_facts, is_dpx};
 pub(crate) use exr::{is_exr, read as read_exr};
 pub(crate) use listing::Sequence;
-pub use listing::is_sequence;
+pub use listing::{PictureNames, is_sequence, picture_names};
 pub use writer::{Numbering, PictureWriter};
 
 use crate::tags::{TagCodes, Transfer};

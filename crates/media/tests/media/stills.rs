@@ -11,6 +11,7 @@ const FULL16: PixelFormat = PixelFormat {
     siting: Siting::Left,
     depth: 16,
     levels: Levels::Full,
+    fields: false,
 };
 
 fn ramp() -> Planes16 {

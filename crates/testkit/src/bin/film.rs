@@ -23,8 +23,9 @@ use inkarnat_testkit::film::{RATE, timecode};
 use rayon::prelude::*;
 use serde_json::{Value, json};
 
-/// Raised whenever the renderer or the cameras change what a take looks like; the takes and their cast are compared.
-const VERSION: u32 = 3;
+/// Raised whenever the renderer or the cameras change what a take looks like, or its truth holds more; the takes and
+/// their cast are compared.
+const VERSION: u32 = 4;
 const TITLE: &str = "THE SPARE KEY";
 
 struct Arguments {
@@ -213,9 +214,9 @@ fn shoot_all(
     );
     for take in missing {
         let start = Instant::now();
-        let mut mask = |person: usize, coverage: &[f32]| {
+        let mut mask = |what: &str, person: usize, coverage: &[f32]| {
             write_mask(
-                &truth.join(format!("{}_skin{person}.pgm", take.name)),
+                &truth.join(format!("{}_{what}{person}.pgm", take.name)),
                 coverage,
                 size.width,
             )

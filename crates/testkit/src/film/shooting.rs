@@ -12,8 +12,8 @@ use inkarnat_heads::demo::light_at;
 use inkarnat_heads::motion::{blink, breath, glance, speech, sway};
 use inkarnat_heads::{
     Ambient, Backdrop, Baked, Band, Buffers, Camera, Expression, HeadData, Neutral, Pigment, Place,
-    Placement, Pool, Reflector, Region, Response, Scene, Set, Shade, ShadeTables, Size, eye_middle,
-    render, shade,
+    Placement, Pool, ReadPart, Reflector, Region, Response, Scene, Set, Shade, ShadeTables, Size,
+    eye_middle, render, shade,
 };
 use inkarnat_spectra::spectrum::{COUNT, wavelength_nm};
 use inkarnat_spectra::{
@@ -492,6 +492,9 @@ pub struct PersonTruth {
     pub cheek: &'static str,
     /// Patch by frame: centre and radii as fractions of width and height; none where the cheek is out of sight.
     pub patch: Vec<Option<[f64; 4]>>,
+    /// Three points of the skin about the middle of that cheek by frame (inner, outer, lower), as fractions, in sight or
+    /// not: a place on the cheek keeps its shares of the three.
+    pub points: Vec<[[f64; 2]; 3]>,
     /// Face by frame: left, top, right, bottom as fractions.
     pub face: Vec<Option<[f64; 4]>>,
     /// Frames that were read.
@@ -540,6 +543,7 @@ struct FrameResult {
 #[derive(Clone)]
 struct FramePerson {
     patch: Option<[f64; 4]>,
+    points: [[f64; 2]; 3],
     face: Option<[f64; 4]>,
     readings: Option<(SkinReading, SkinReading)>,
 }
@@ -621,11 +625,13 @@ fn cheek_luma(buffers: &Buffers, picture: &[[f32; 3]], placement: usize, region:
     sum / weight
 }
 
-/// Takes the coverage of one person's skin, by the person's number in the take.
-pub type MaskWriter<'a> = dyn FnMut(usize, &[f32]) -> Result<(), MovieError> + 'a;
+/// Takes what of the picture some skin covers: what it is of (`skin` for all of it, else a part that is read), the
+/// person's number in the take, coverage.
+pub type MaskWriter<'a> = dyn FnMut(&str, usize, &[f32]) -> Result<(), MovieError> + 'a;
 
-/// Renders a take to `path`, frame by frame, and gives its truth. A mask of each person's skin at the middle frame is
-/// written beside it by `mask`.
+/// Renders a take to `path`, frame by frame, and gives its truth. Masks of each person's skin at the middle frame are
+/// written beside it by `mask`: all of it, and the parts of the face that are read (of cheeks and flanks of the nose
+/// those of the key side).
 ///
 /// # Errors
 /// When the renderer or `ffmpeg` fails.
@@ -661,7 +667,19 @@ pub fn shoot(
         .collect();
     for k in 0..take.people.len() {
         let skin: Vec<Region> = Region::ALL.into_iter().filter(|r| r.is_skin()).collect();
-        mask(k, &first.coverage_of(k, &skin))?;
+        mask("skin", k, &first.coverage_of(k, &skin))?;
+        let (cheek, flank) = if cheeks[k] == Region::LeftCheek {
+            (ReadPart::LeftCheek, ReadPart::LeftFlank)
+        } else {
+            (ReadPart::RightCheek, ReadPart::RightFlank)
+        };
+        for (name, part) in [
+            ("forehead", ReadPart::Forehead),
+            ("cheek", cheek),
+            ("flank", flank),
+        ] {
+            mask(name, k, &first.read_coverage(k, part))?;
+        }
     }
     let names: Vec<String> = (0..take.people.len())
         .map(|k| first.person(k).name.clone())
@@ -705,8 +723,16 @@ pub fn shoot(
                     }
                     _ => None,
                 };
+                let side = usize::from(cheeks[k] == Region::LeftCheek);
+                let points = buffers.faces[k].cheeks[side].map(|p| {
+                    [
+                        f64::from(p.x) / width as f64,
+                        f64::from(p.y) / height as f64,
+                    ]
+                });
                 FramePerson {
                     patch,
+                    points,
                     face,
                     readings,
                 }
@@ -726,6 +752,7 @@ pub fn shoot(
                 "right"
             },
             patch: Vec::new(),
+            points: Vec::new(),
             face: Vec::new(),
             read_frames: Vec::new(),
             as_shot: Vec::new(),
@@ -748,6 +775,7 @@ pub fn shoot(
             writer.write(&result.codes)?;
             for (person, found) in people.iter_mut().zip(result.people) {
                 person.patch.push(found.patch);
+                person.points.push(found.points);
                 person.face.push(found.face);
                 if let Some((as_shot, wanted)) = found.readings {
                     person.read_frames.push(*frame);
