@@ -330,7 +330,7 @@ const tests = {
     const before = await view();
     assert.equal((await keys()).length, 0, "the balance of the picture has no key");
     assert.equal(await page.getByRole("slider", { name: "lowest level of the key" }).count(), 0);
-    await page.getByRole("button", { name: "lay a key on the skin of Ren" }).click();
+    await page.getByRole("button", { name: "lay one on Ren" }).click();
     await page.getByRole("slider", { name: "lowest level of the key" }).waitFor();
     const laid = await view();
     const [{ key }] = await keys();
