@@ -239,7 +239,7 @@ fn without_a_finished_picture_it_says_so() {
 fn skin_beneath_a_title_is_not_read() {
     let directory = tempfile::tempdir().unwrap();
     let at = directory.path();
-    picture(&at.join("plain.mov"));
+    picture(&at.join("first.mov"));
     // Upright strokes across the first face, two thirds of a band of it.
     let strokes: String = (0..9)
         .map(|n| {
@@ -251,29 +251,35 @@ fn skin_beneath_a_title_is_not_read() {
             )
         })
         .collect();
-    succeed(
-        Command::new("ffmpeg")
-            .args(["-v", "error", "-nostdin", "-y", "-i"])
-            .arg(at.join("plain.mov"))
-            .args(["-vf", strokes.trim_end_matches(',')])
-            .args([
-                "-c:v",
-                "prores_ks",
-                "-profile:v",
-                "hq",
-                "-colorspace",
-                "bt709",
-            ])
-            .args([
-                "-color_primaries",
-                "bt709",
-                "-color_trc",
-                "bt709",
-                "-color_range",
-                "tv",
-            ])
-            .arg(at.join("titled.mov")),
-    );
+    // Both coded once more: a half code of chroma is a quarter of a degree here.
+    for (name, filter) in [
+        ("plain.mov", "null"),
+        ("titled.mov", strokes.trim_end_matches(',')),
+    ] {
+        succeed(
+            Command::new("ffmpeg")
+                .args(["-v", "error", "-nostdin", "-y", "-i"])
+                .arg(at.join("first.mov"))
+                .args(["-vf", filter])
+                .args([
+                    "-c:v",
+                    "prores_ks",
+                    "-profile:v",
+                    "hq",
+                    "-colorspace",
+                    "bt709",
+                ])
+                .args([
+                    "-color_primaries",
+                    "bt709",
+                    "-color_trc",
+                    "bt709",
+                    "-color_range",
+                    "tv",
+                ])
+                .arg(at.join(name)),
+        );
+    }
     let read = |name: &str| {
         let film = format!("{name}.inkarnat");
         inkarnat(at, &["cut", &film, &format!("{name}.mov")]).ends(0);
@@ -283,7 +289,8 @@ fn skin_beneath_a_title_is_not_read() {
             .to_owned();
         let patch = format!("{shot}@{}:ellipse=0.40,0.5,0.1,0.2:person=Ana", BLACK + 2);
         inkarnat(at, &["patch", &film, &patch]).ends(0);
-        inkarnat(at, &["read", &film]).ends(0);
+        // In the other shots nobody is patched: they are named.
+        inkarnat(at, &["read", &film]).ends(2);
         shown(at, &film)["shots"][0].clone()
     };
     let (plain, titled) = (read("plain"), read("titled"));
@@ -292,8 +299,9 @@ fn skin_beneath_a_title_is_not_read() {
     assert_eq!(found["what"], "title", "{titled:#}");
     let of =
         |shot: &serde_json::Value, what: &str| shot["people"][0]["before"][what].as_f64().unwrap();
-    // The texture beneath the title is not quite that beside it; read with the strokes, the level is 3 points higher.
-    for (what, most) in [("level_pct", 0.1), ("hue_deg", 0.2)] {
+    // Read with the strokes, the level is 3 points higher. What is left is the ringing of the coding around them: a code of chroma is
+    // half a degree here.
+    for (what, most) in [("level_pct", 0.1), ("hue_deg", 0.5)] {
         let (a, b) = (of(&plain, what), of(&titled, what));
         assert!(
             (a - b).abs() < most,

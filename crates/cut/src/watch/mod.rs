@@ -54,6 +54,9 @@ const SAME_DRAWING: f32 = 0.88;
 /// generated pictures slow movement leaves 0.55–0.6, and a dissolve 0.8 or more.
 const SAME_MOVED: f32 = 0.7;
 
+/// How far shares of a mixture may lie from a straight line (root mean square) for that line to say where it ends.
+const OFF_LINE: f64 = 0.03;
+
 /// What is left out around writing on every side, of the picture's width and height.
 const BESIDE: f64 = 0.02;
 
@@ -113,6 +116,8 @@ struct Facts {
 struct Blend {
     start: usize,
     end: usize,
+    /// Its ends by the straight line of its shares, where they lie on one.
+    exact: Option<(usize, usize)>,
     strength: f32,
     /// What is mixed moves by itself: the ends are less certain.
     moving: bool,
@@ -255,9 +260,11 @@ impl Watcher {
                 continue;
             }
             let (start, end) = self.ends(centre, half, moving);
+            let exact = (!moving).then(|| self.straight((start, end))).flatten();
             let found = Blend {
                 start: first + start,
                 end: first + end,
+                exact: exact.map(|(start, end)| (first + start, first + end)),
                 strength: apart * (1.0 - off),
                 moving,
             };
@@ -308,6 +315,41 @@ impl Watcher {
         (start, end + 1)
     }
 
+    /// The ends of a mixture whose shares lie on a straight line, by that line: walking outward takes a frame more or less,
+    /// as the first share is hardly more than none. `None` where they lie on no line, or it ends elsewhere.
+    fn straight(&self, (start, end): (usize, usize)) -> Option<(usize, usize)> {
+        let (a, b) = (
+            self.thumbs.get(start.checked_sub(2)?)?,
+            self.thumbs.get(end + 1)?,
+        );
+        let points: Vec<(f64, f64)> = (start..end)
+            .map(|at| {
+                (
+                    at as f64,
+                    f64::from(small::share_of(&self.thumbs[at], a, b)),
+                )
+            })
+            .filter(|(_, share)| (0.15..=0.85).contains(share))
+            .collect();
+        if points.len() < 3 {
+            return None;
+        }
+        let count = points.len() as f64;
+        let mean = |of: &dyn Fn(&(f64, f64)) -> f64| points.iter().map(of).sum::<f64>() / count;
+        let (at, share) = (mean(&|p| p.0), mean(&|p| p.1));
+        let square = mean(&|p| (p.0 - at).powi(2));
+        let slope = mean(&|p| (p.0 - at) * (p.1 - share)) / square;
+        let off = mean(&|p| (p.1 - share - slope * (p.0 - at)).powi(2)).sqrt();
+        if off > OFF_LINE || slope <= 0.0 {
+            return None;
+        }
+        // The last frame of the one picture alone, and the first of the other.
+        let (none, whole) = (at - share / slope, at + (1.0 - share) / slope);
+        let (first, after) = ((none.round() + 1.0) as usize, whole.round() as usize);
+        let near = first.abs_diff(start) <= 2 && after.abs_diff(end) <= 2;
+        (near && first < after).then_some((first, after))
+    }
+
     /// What was seen.
     #[must_use]
     pub fn finish(mut self) -> Seen {
@@ -333,11 +375,15 @@ impl Watcher {
             .collect();
         for blend in &blends {
             let kind = self.kind_of(blend);
+            let (start, end) = blend
+                .exact
+                .filter(|_| kind == SpanKind::Dissolve)
+                .unwrap_or((blend.start, blend.end));
             cuts.push(match kind {
-                SpanKind::FadeOut => blend.end,
-                _ => blend.start,
+                SpanKind::FadeOut => end,
+                _ => start,
             });
-            spans.push(seen_span((blend.start, blend.end), kind));
+            spans.push(seen_span((start, end), kind));
         }
         let mut no_shot: Vec<Option<SpanKind>> = self
             .facts
@@ -486,6 +532,7 @@ impl Watcher {
                     // A few frames beyond a certain end are what moves after it.
                     if !(blend.moving && !last.moving && blend.end <= last.end + TAIL) {
                         last.end = blend.end;
+                        last.exact = None;
                     }
                 }
                 _ => joined.push(blend),
@@ -614,6 +661,10 @@ impl Watcher {
         let [left, top, right, bottom] = writing.around.map(f64::from);
         // Writing fades in and out; its thin parts, its shadow and its plate lie beside the strokes found.
         let (wide, high) = (BESIDE * width, BESIDE * height);
+        // Writing keeps away from the edges of a picture (EBU R 95 asks for more than that, from memory); sky between leaves does not.
+        if left < wide || top < high || right > width - wide || bottom > height - high {
+            return None;
+        }
         Some(SeenArea {
             in_frame: writing.since.saturating_sub(still).max(shot.0) as u64,
             out_frame: (end + still).min(shot.1) as u64,
