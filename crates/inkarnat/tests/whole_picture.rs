@@ -240,11 +240,11 @@ fn skin_beneath_a_title_is_not_read() {
     let directory = tempfile::tempdir().unwrap();
     let at = directory.path();
     picture(&at.join("first.mov"));
-    // Upright strokes across the first face, two thirds of a band of it.
+    // Upright strokes across the lower part of the first patch, two thirds of a band of it.
     let strokes: String = (0..9)
         .map(|n| {
             format!(
-                "drawbox=x={}:y=46:w=3:h=12:c=0xEBEBEB:t=fill:enable='between(n,{},{})',",
+                "drawbox=x={}:y=64:w=3:h=9:c=0xEBEBEB:t=fill:enable='between(n,{},{})',",
                 58 + 5 * n,
                 BLACK + 4,
                 BLACK + SHOT - 3
@@ -299,14 +299,15 @@ fn skin_beneath_a_title_is_not_read() {
     assert_eq!(found["what"], "title", "{titled:#}");
     let of =
         |shot: &serde_json::Value, what: &str| shot["people"][0]["before"][what].as_f64().unwrap();
-    // Read with the strokes, the level is 3 points higher. What is left is the ringing of the coding around them: a code of chroma is
-    // half a degree here.
-    for (what, most) in [("level_pct", 0.1), ("hue_deg", 0.5)] {
+    // Strokes that are read raise the level by whole points. Half a code of 10 bits of chroma is a quarter of a degree here.
+    for (what, most) in [("level_pct", 0.1), ("hue_deg", 0.3)] {
         let (a, b) = (of(&plain, what), of(&titled, what));
         assert!(
             (a - b).abs() < most,
             "{what}: {a} without, {b} with the title"
         );
     }
-    assert_eq!(of(&plain, "frames_read"), of(&titled, "frames_read"));
+    // While it appears, the patch has changed and is lost.
+    let (all, read) = (of(&plain, "frames_read"), of(&titled, "frames_read"));
+    assert!(read >= all - 6.0, "{read} of {all}");
 }
