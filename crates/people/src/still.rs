@@ -16,6 +16,11 @@ const LEAST_STRETCHES: usize = 3;
 /// grain and coding up to 0.0014. Where the camera passes a wall at a slant the mesh takes that for a
 /// little turning (up to 0.0045): such a picture is not noticed.
 const LASTING: f64 = 0.0017;
+/// The same where a face was looked at fewer than [`LONG`] times: over two seconds a person who stands still changes hardly more
+/// than a picture (rendered people from 0.0009 on), so that only what changes least of all is asked about.
+const LASTING_SHORT: f64 = 0.0008;
+/// Looks from which on standing still is telling: four seconds of film.
+const LONG: u32 = 96;
 /// All of the change below which it may be one: in a first pass looks lie so far apart that a face
 /// speaking changes as fast as noise. Measured: living from 0.0075 on, stills up to 0.0057.
 const ALL: f64 = 0.0065;
@@ -36,7 +41,12 @@ impl Liveliness {
     /// little to tell.
     #[must_use]
     pub fn may_be_a_picture(&self) -> Option<bool> {
-        (self.looks > 0).then_some(self.lasting < LASTING && self.all < ALL)
+        let least = if self.looks < LONG {
+            LASTING_SHORT
+        } else {
+            LASTING
+        };
+        (self.looks > 0).then_some(self.lasting < least && self.all < ALL)
     }
 
     /// Of the outlines of one face, in the order of time.
