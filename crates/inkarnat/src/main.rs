@@ -273,10 +273,18 @@ fn perform(verb: Verb, cancel: &Cancel) -> anyhow::Result<u8> {
                 list,
                 rate,
             };
-            let mut film = Film::open(&film)?;
+            let path = film;
+            let film = Film::open_to_read(&path)?;
             let proof = prove_programme(&film, &order, context, &mut problems)?;
-            keep_programme(&mut film, &proof)?;
+            drop(film);
             progress.finish();
+            // A film that is open elsewhere or cannot be written is proved all the same.
+            let kept = Film::open(&path)
+                .map_err(AppError::from)
+                .and_then(|mut film| keep_programme(&mut film, &proof));
+            if let Err(why) = kept {
+                eprintln!("this proof is not kept in the film, and is said here alone: {why}");
+            }
             if json {
                 println!("{}", serde_json::to_string_pretty(&proof)?);
             } else {

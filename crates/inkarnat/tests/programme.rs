@@ -7,6 +7,7 @@
 mod common;
 
 use common::{Make, PATCH, Ran, clip, inkarnat, succeed};
+use inkarnat_app::Film;
 use serde_json::{Value, json};
 use std::path::Path;
 use std::process::Command;
@@ -185,6 +186,14 @@ fn a_finished_programme_is_proved_shot_by_shot() {
             (&json!("undone.mov"), &json!(false)),
         ]
     );
+
+    // While another process has the film, the proof is said and not kept.
+    let held = Film::open(&at.join("day.inkarnat")).unwrap();
+    proved(at, "undone.mov")
+        .ends(2)
+        .says(&["b at 01:00:01:00", "uncorrected"])
+        .says(&["not kept in the film", "another process"]);
+    drop(held);
 
     // Three frames short, at the end of the first shot.
     programme(at, "short.mov", &[(parts[0], FRAMES - 3), b, c], TITLED);
