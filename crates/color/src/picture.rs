@@ -158,6 +158,50 @@ impl Plane<'_> {
         }
     }
 
+    /// Writes `scale * (mean code - zero)` of each of the rectangles, row by row, to `out`.
+    fn average(
+        &self,
+        across: &[Range<usize>],
+        down: &[Range<usize>],
+        (zero, scale): (f32, f32),
+        out: &mut [f32],
+    ) {
+        let (Some(first), Some(last)) = (across.first(), across.last()) else {
+            return;
+        };
+        let (first, end) = (first.start, last.end);
+        // Rows are added first, along which the processor adds many at once.
+        let (mut narrow, mut sums) = (vec![0u16; end - first], vec![0u32; end - first]);
+        for (rows, out) in down.iter().zip(out.chunks_exact_mut(across.len())) {
+            sums.fill(0);
+            let row = |y: usize| y * self.stride + first..y * self.stride + end;
+            match self.samples {
+                // 257 rows of 8 bits fit 16.
+                Samples::U8(samples) if rows.len() <= 257 => {
+                    narrow.fill(0);
+                    for y in rows.clone() {
+                        for (sum, code) in narrow.iter_mut().zip(&samples[row(y)]) {
+                            *sum += u16::from(*code);
+                        }
+                    }
+                    add(&mut sums, &narrow);
+                }
+                Samples::U8(samples) => rows.clone().for_each(|y| add(&mut sums, &samples[row(y)])),
+                Samples::U16(samples) => {
+                    rows.clone().for_each(|y| add(&mut sums, &samples[row(y)]))
+                }
+            }
+            for (columns, out) in across.iter().zip(out) {
+                let sum: f64 = sums[columns.start - first..columns.end - first]
+                    .iter()
+                    .map(|v| f64::from(*v))
+                    .sum();
+                let count = (columns.len() * rows.len()) as f64;
+                *out = ((sum / count) as f32 - zero) * scale;
+            }
+        }
+    }
+
     /// Writes every code, raised to a depth that is `shift` bits higher, to a tightly packed plane.
     fn shift_into(&self, shift: u8, target: &mut [u16]) {
         for (y, row) in target.chunks_exact_mut(self.width).enumerate() {
@@ -187,6 +231,12 @@ impl Plane<'_> {
                 }
             }
         }
+    }
+}
+
+fn add<T: Copy + Into<u32>>(sums: &mut [u32], row: &[T]) {
+    for (sum, code) in sums.iter_mut().zip(row) {
+        *sum += (*code).into();
     }
 }
 
@@ -367,16 +417,7 @@ impl Native<'_> {
                 self.planes[0].read_row(y, columns.clone(), luma, g);
                 self.chroma_row(1, columns.clone(), y, scratch, b);
                 self.chroma_row(2, columns, y, scratch, r);
-                let (kr, kg, kb) = coefficients.weights();
-                let (db, dr) = coefficients.divisors();
-                let (db, dr) = (db as f32, dr as f32);
-                let (gb, gr) = ((kb / kg) as f32 * db, (kr / kg) as f32 * dr);
-                for ((r, g), b) in r.iter_mut().zip(g.iter_mut()).zip(b.iter_mut()) {
-                    let (y, cb, cr) = (*g, *b, *r);
-                    *r = y + dr * cr;
-                    *b = y + db * cb;
-                    *g = y - gb * cb - gr * cr;
-                }
+                to_rgb(coefficients, [r, g, b]);
             }
         }
     }
@@ -426,17 +467,7 @@ impl Native<'_> {
         }
         match subsampling.across {
             0 => out.copy_from_slice(&scratch.near),
-            1 if offset_x == 0.0 => {
-                for (x, out) in columns.zip(out.iter_mut()) {
-                    let left = x / 2 - first;
-                    let right = (left + 1).min(length - 1);
-                    *out = if x & 1 == 0 {
-                        scratch.near[left]
-                    } else {
-                        0.5 * (scratch.near[left] + scratch.near[right])
-                    };
-                }
-            }
+            1 if offset_x == 0.0 => between_pairs(&scratch.near, columns.start, out),
             _ => {
                 for (x, out) in columns.zip(out.iter_mut()) {
                     let (left, right, share) = taps(x, subsampling.across, offset_x, plane.width);
@@ -466,6 +497,71 @@ impl Native<'_> {
         picture
     }
 
+    /// A region made smaller to `columns` × `rows` by averaging in the picture's own planes, before chroma is brought to
+    /// luma's resolution and before an input transform: for looking at (finding, following), not for reading. A region that
+    /// is not to become smaller is given as it is.
+    ///
+    /// Chroma is that of the samples that serve the averaged columns and rows; where these end within a sample, its place is
+    /// off by less than one of them.
+    #[must_use]
+    pub fn made_small(&self, region: Region, columns: usize, rows: usize) -> Rgb {
+        let region = region.clipped(self.width, self.height);
+        let (columns, rows) = (columns.min(region.width), rows.min(region.height));
+        if columns == region.width && rows == region.height {
+            return self.rgb_region(region);
+        }
+        let mut picture = Rgb::new(columns, rows);
+        if picture.planes[0].is_empty() {
+            return picture;
+        }
+        let ycbcr = matches!(self.format.model, Model::Ycbcr(_));
+        let planes = if self.format.model == Model::Grey {
+            1
+        } else {
+            3
+        };
+        for (index, (plane, target)) in self
+            .planes
+            .iter()
+            .zip(&mut picture.planes)
+            .take(planes)
+            .enumerate()
+        {
+            let (mut across, mut down, mut scale) =
+                (0, 0, self.format.levels.luma_scale(self.format.depth));
+            if ycbcr && index > 0 {
+                across = self.format.subsampling.across;
+                down = self.format.subsampling.down;
+                scale = self.format.levels.chroma_scale(self.format.depth);
+            }
+            let across = spans(region.x, region.width, columns, across, plane.width);
+            let down = spans(region.y, region.height, rows, down, plane.height);
+            plane.average(
+                &across,
+                &down,
+                (scale.0 as f32, (1.0 / scale.1) as f32),
+                target,
+            );
+        }
+        let [r, g, b] = &mut picture.planes;
+        match self.format.model {
+            Model::Rgb => {}
+            Model::Grey => {
+                g.copy_from_slice(r);
+                b.copy_from_slice(r);
+            }
+            Model::Ycbcr(coefficients) => {
+                std::mem::swap(r, g);
+                std::mem::swap(r, b);
+                to_rgb(coefficients, [&mut *r, &mut *g, &mut *b]);
+            }
+        }
+        if let Some(input) = self.input {
+            input.apply_rows([r, g, b]);
+        }
+        picture
+    }
+
     /// The luma signal of a region, row by row, straight from the native plane; of R'G'B' pictures, and where there is an
     /// input transform, by the given coefficients.
     #[must_use]
@@ -489,6 +585,68 @@ impl Native<'_> {
         }
         luma
     }
+}
+
+/// Chroma sited on even columns brought to every column from `start` on: on them as it is, between them the mean of both;
+/// `near` begins with the sample of column `start`, or of the one before where that is odd. The last sample is repeated.
+fn between_pairs(near: &[f32], start: usize, out: &mut [f32]) {
+    let Some(&last) = near.last() else {
+        return;
+    };
+    let mean = |k: usize| 0.5 * (near[k] + near.get(k + 1).copied().unwrap_or(last));
+    let (mut out, mut first) = (out, 0);
+    if start % 2 == 1
+        && let Some((lone, rest)) = std::mem::take(&mut out).split_first_mut()
+    {
+        *lone = mean(0);
+        (out, first) = (rest, 1);
+    }
+    // Pairs without a branch: the compiler takes several at once.
+    let inner = (out.len() / 2).min((near.len() - first.min(near.len())).saturating_sub(1));
+    let (pairs, rest) = out.split_at_mut(2 * inner);
+    for (pair, ends) in pairs.chunks_exact_mut(2).zip(near[first..].windows(2)) {
+        pair[0] = ends[0];
+        pair[1] = 0.5 * (ends[0] + ends[1]);
+    }
+    for (x, out) in rest.iter_mut().enumerate() {
+        let k = (first + inner + x / 2).min(near.len() - 1);
+        *out = if x % 2 == 0 { near[k] } else { mean(k) };
+    }
+}
+
+/// Y' in `g`, Cb in `b` and Cr in `r` become R'G'B' in place.
+fn to_rgb(coefficients: Coefficients, [r, g, b]: [&mut [f32]; 3]) {
+    let (kr, kg, kb) = coefficients.weights();
+    let (db, dr) = coefficients.divisors();
+    let (db, dr) = (db as f32, dr as f32);
+    let (gb, gr) = ((kb / kg) as f32 * db, (kr / kg) as f32 * dr);
+    for ((r, g), b) in r.iter_mut().zip(g.iter_mut()).zip(b.iter_mut()) {
+        let (y, cb, cr) = (*g, *b, *r);
+        *r = y + dr * cr;
+        *b = y + db * cb;
+        *g = y - gb * cb - gr * cr;
+    }
+}
+
+/// The samples of a plane of `length`, halved so many times, that serve each of `count` even parts of `extent` luma
+/// positions from `start` on; at least one each.
+fn spans(
+    start: usize,
+    extent: usize,
+    count: usize,
+    halvings: u8,
+    length: usize,
+) -> Vec<Range<usize>> {
+    (0..count)
+        .map(|i| {
+            let (from, to) = (start + i * extent / count, start + (i + 1) * extent / count);
+            let first = (from >> halvings).min(length - 1);
+            let end = (to.max(from + 1))
+                .div_ceil(1 << halvings)
+                .clamp(first + 1, length);
+            first..end
+        })
+        .collect()
 }
 
 /// Row buffers kept between calls of [`Native::rgb_row`].
@@ -925,6 +1083,66 @@ mod tests {
             height: 3,
         });
         assert_eq!(none.width, 0);
+    }
+
+    /// Averaged in its planes or after chroma was brought to luma's resolution: the same but for chroma at the edges of what
+    /// is averaged, and all the same where the picture is of one colour.
+    #[test]
+    fn a_picture_made_small_is_the_mean_of_what_it_shows() {
+        for (subsampling, siting, depth) in [
+            (Subsampling::S444, Siting::Left, 8),
+            (Subsampling::S422, Siting::Left, 10),
+            (Subsampling::S420, Siting::Left, 8),
+            (Subsampling::S420, Siting::TopLeft, 10),
+        ] {
+            let source = busy(96, 54, format(subsampling, siting, depth));
+            let native = source.as_native();
+            let region = Region {
+                x: 6,
+                y: 4,
+                width: 80,
+                height: 48,
+            };
+            let whole = native.rgb_region(region);
+            let small = native.made_small(region, 20, 12);
+            assert_eq!((small.width, small.height), (20, 12));
+            let mean = |c: usize, x: usize, y: usize| {
+                (0..16)
+                    .map(|i| whole.planes[c][(4 * y + i / 4) * 80 + 4 * x + i % 4])
+                    .sum::<f32>()
+                    / 16.0
+            };
+            let (mut square, mut luma) = (0.0f64, 0.0f32);
+            for (x, y) in (0..240).map(|i| (i % 20, i / 20)) {
+                let (a, b) = ([0, 1, 2].map(|c| mean(c, x, y)), small.pixel(y * 20 + x));
+                let light = |v: [f32; 3]| 0.2126 * v[0] + 0.7152 * v[1] + 0.0722 * v[2];
+                luma = luma.max((light(a) - light(b)).abs());
+                square += f64::from(a[0] - b[0]).powi(2) / 240.0;
+            }
+            // Random chroma of ±30 codes: neighbours share half of a sample's weight.
+            let exact = subsampling == Subsampling::S444;
+            assert!(luma < 2e-4, "{subsampling:?}: luma is off by {luma}");
+            assert!(
+                square.sqrt() < if exact { 1e-5 } else { 0.04 },
+                "{subsampling:?}: {}",
+                square.sqrt()
+            );
+        }
+        let mut even = Planes16::new(64, 36, format(Subsampling::S420, Siting::Left, 8));
+        for (plane, code) in even.planes.iter_mut().zip([120, 110, 150]) {
+            plane.fill(code);
+        }
+        let native = even.as_native();
+        let all = Region::whole(64, 36);
+        let (one, small) = (native.rgb_region(all), native.made_small(all, 19, 11));
+        for c in 0..3 {
+            assert!(
+                small.planes[c]
+                    .iter()
+                    .all(|v| (v - one.planes[c][0]).abs() < 1e-6)
+            );
+        }
+        assert_eq!(native.made_small(all, 64, 36), one);
     }
 
     #[test]

@@ -191,7 +191,7 @@ fn placed(frames: &[PathBuf], track: &FaceTrack, marked: u64) -> Result<Value, F
     }
     let light = face_light(&sides, WorkingSpace::default());
     let mut chosen = Vec::new();
-    let mut parts = Vec::new();
+    let mut parts: Vec<Value> = Vec::new();
     if let (Some(light), Some((frame, outline))) = (
         &light,
         held.iter().min_by_key(|(frame, _)| frame.abs_diff(marked)),
@@ -209,7 +209,11 @@ fn placed(frames: &[PathBuf], track: &FaceTrack, marked: u64) -> Result<Value, F
             )
         {
             chosen = places(&skin.chosen, picture.width);
-            parts = skin.parts.iter().map(|part| format!("{part:?}")).collect();
+            parts = skin
+                .parts
+                .iter()
+                .map(|&part| json!({"part": format!("{part:?}"), "corners": outline.part(part)}))
+                .collect();
         }
     }
     let mut read = Vec::new();

@@ -44,6 +44,16 @@ impl Face {
         }
     }
 
+    /// Moves the face from a part of a picture to the picture.
+    pub(crate) fn shift(&mut self, [x, y]: [f64; 2]) {
+        self.bounds[0] += x;
+        self.bounds[1] += y;
+        for point in &mut self.points {
+            point[0] += x;
+            point[1] += y;
+        }
+    }
+
     /// The larger side of the box in pixels.
     #[must_use]
     pub fn size(&self) -> f64 {
@@ -206,18 +216,23 @@ impl Models {
                 });
             }
         }
-        faces.sort_by(|a, b| b.score.total_cmp(&a.score));
-        let mut kept: Vec<Face> = Vec::new();
-        for face in faces {
-            if kept
-                .iter()
-                .all(|other| overlap(other.bounds, face.bounds) <= settings.overlap)
-            {
-                kept.push(face);
-            }
-        }
-        Ok(kept)
+        Ok(best_of(faces, settings.overlap))
     }
+}
+
+/// The best of faces that lie over each other, best first.
+pub(crate) fn best_of(mut faces: Vec<Face>, shared: f64) -> Vec<Face> {
+    faces.sort_by(|a, b| b.score.total_cmp(&a.score));
+    let mut kept: Vec<Face> = Vec::new();
+    for face in faces {
+        if kept
+            .iter()
+            .all(|other| overlap(other.bounds, face.bounds) <= shared)
+        {
+            kept.push(face);
+        }
+    }
+    kept
 }
 
 /// Intersection over union of two boxes.

@@ -1,13 +1,16 @@
 //! The faces of a shot, found on some frames and followed through all of them.
 
 use crate::appearance::Appearance;
+use crate::carry::Carried;
 use crate::embedding::Embedding;
-use crate::find::{Face, FindSettings, overlap};
+use crate::find::{Face, FindSettings, best_of, overlap};
 use crate::mesh::{Mesh, Square};
 use crate::models::{Models, PeopleError};
 use crate::outline::Outline;
 use crate::picture::{Cut, Frame};
-use crate::still::Liveliness;
+use crate::still::{LONG, Liveliness, STRETCH};
+use inkarnat_color::Region;
+use inkarnat_reading::Similarity;
 use serde::{Deserialize, Serialize};
 use std::collections::VecDeque;
 
@@ -193,7 +196,11 @@ pub struct FollowSettings {
     pub find: FindSettings,
     /// Faces are looked for on every n-th frame given.
     pub find_every: u64,
-    /// The mesh is laid on every n-th frame and interpolated between; 1 is the surest.
+    /// Of these every n-th looks over the whole picture, the others only around the faces that are known, unless one of them
+    /// is missed there.
+    pub whole_every: u64,
+    /// The mesh is laid on every n-th frame at least, and carried by optical flow between; on every frame until a face is
+    /// seen to live, and where the flow is not sure.
     pub mesh_every: u64,
     /// Mesh belief below which there is no face, 0–1.
     pub least_score: f64,
@@ -216,7 +223,8 @@ impl Default for FollowSettings {
         Self {
             find: FindSettings::default(),
             find_every: 5,
-            mesh_every: 1,
+            whole_every: 2,
+            mesh_every: 5,
             least_score: 0.5,
             most_changed: 0.3,
             least_correlation: 0.3,
@@ -228,24 +236,34 @@ impl Default for FollowSettings {
 }
 
 impl FollowSettings {
-    /// For a first pass that is given every n-th frame of a shot: heads move further between two of
-    /// them, and faces are looked for about every fifth frame of the shot.
+    /// For a first pass that is given every n-th frame of a shot: heads move further between two of them, so that the mesh is
+    /// laid on each; faces are looked for about every fifth frame of the shot, over the whole picture every 25th.
     #[must_use]
     pub fn for_every(every: u64) -> Self {
         let default = Self::default();
+        if every <= 1 {
+            return default;
+        }
+        let find_every = (default.find_every / every).max(1);
         Self {
-            find_every: (default.find_every / every.max(1)).max(1),
+            find_every,
+            whole_every: (25 / (find_every * every)).max(1),
+            mesh_every: 1,
             ..default
         }
     }
 }
 
+/// Overlap of the detector's box with that of a mesh from which they are one face (intersection over union).
+const MEETS: f64 = 0.25;
 /// Frames with an unfound face that are still believed.
 const MISSES: u32 = 2;
 /// Frames that are looked back on when something changes at a stroke.
 const MEMORY: usize = 6;
 /// A covered face that is sure to be the same person again after so many finds is learnt anew.
 const ANEW: u32 = 2;
+/// Views of a face from which on another one every twenty finds is enough.
+const SEVERAL: usize = 8;
 /// Mean distance of the detector's points from the mesh's, over the face's size, from which the two
 /// saw different things.
 const DISAGREE: f64 = 0.16;
@@ -268,6 +286,15 @@ struct Live {
     finds: u32,
     sure_while_covered: u32,
     views: Vec<Embedding>,
+    /// The last mesh that the model laid, on its way through the frames since.
+    carried: Option<Carried>,
+    /// The frames since, places among the states, and how far it had gone by them.
+    pending: Vec<(usize, Similarity)>,
+    /// Place of the last mesh among the states, and of all of them on which the face was held.
+    laid: usize,
+    meshes: Vec<usize>,
+    /// Whether it was seen to live, or looked at often enough to tell.
+    told: bool,
 }
 
 /// Follows the faces of one shot through frames given in order.
@@ -277,6 +304,8 @@ pub struct FaceFollower {
     numbers: Vec<u64>,
     /// Frames given of which every outline is known.
     known: u64,
+    /// Finds since the whole picture was looked at.
+    finds: u64,
     all: Vec<Live>,
 }
 
@@ -289,6 +318,7 @@ impl FaceFollower {
             frame: 0,
             numbers: Vec::new(),
             known: 0,
+            finds: 0,
             all: Vec::new(),
         }
     }
@@ -307,37 +337,35 @@ impl FaceFollower {
     ) -> Result<(), PeopleError> {
         let s = self.settings;
         let finding = self.frame.is_multiple_of(s.find_every.max(1));
-        let meshing = finding || last || self.frame.is_multiple_of(s.mesh_every.max(1));
         let mut states: Vec<Option<FaceState>> = vec![None; self.all.len()];
-        if meshing {
-            for (live, state) in self.all.iter_mut().zip(&mut states) {
-                if live.followed {
-                    *state = Some(live.step(models, frame, &s)?);
-                }
+        for (live, state) in self.all.iter_mut().zip(&mut states) {
+            if !live.followed {
+                continue;
             }
+            let due = finding || last || live.is_due(self.frame, &s);
+            let carried = if due { None } else { live.carry(frame, &s) };
+            *state = Some(match carried {
+                Some(state) => state,
+                None => live.step(models, frame, &s, self.frame, !due)?,
+            });
         }
         let mut started = Vec::new();
         if finding {
             started = self.find(models, frame, &mut states)?;
         }
         for (live, state) in self.all.iter_mut().zip(states) {
-            let state = match state {
-                Some(state) => state,
-                // Filled in when the next mesh is known.
-                None if !meshing && live.followed => FaceState::Lost(FaceLost::NotFoundAgain),
-                None => FaceState::Lost(FaceLost::NotFoundAgain),
-            };
+            let state = state.unwrap_or(FaceState::Lost(FaceLost::NotFoundAgain));
             live.track.frames.push(state);
-            if meshing && s.mesh_every > 1 {
-                interpolate(&mut live.track.frames, s.mesh_every as usize);
-            }
         }
         self.all.extend(started);
         self.numbers.push(number);
         self.frame += 1;
-        if meshing {
-            self.known = self.frame;
-        }
+        self.known = self
+            .all
+            .iter()
+            .filter_map(|live| Some(live.first + live.pending.first()?.0 as u64))
+            .min()
+            .unwrap_or(self.frame);
         Ok(())
     }
 
@@ -357,6 +385,54 @@ impl FaceFollower {
         })
     }
 
+    /// Faces of the whole picture, or where that was looked over of late around those that are followed: the detector costs by
+    /// the pixel.
+    fn look_for(&mut self, models: &Models, frame: &dyn Frame) -> Result<Vec<Face>, PeopleError> {
+        /// From so many faces on their surroundings cost as much as the picture.
+        const MANY: usize = 6;
+        /// A face that was lost so long ago is waited for no more than any other.
+        const GONE: usize = 25;
+        let s = self.settings;
+        let followed: Vec<&Mesh> = self
+            .all
+            .iter()
+            .filter(|live| live.followed)
+            .map(|live| &live.mesh)
+            .collect();
+        // Covered faces are taken up again after two sure finds. Around a face the detector sees it past a hand that hides it in
+        // the whole picture, and the hand would be read.
+        let in_doubt = self.all.iter().any(|live| {
+            let states = live.track.frames.iter().rev();
+            let mut held = states.map(|state| state.held().is_some());
+            if live.followed {
+                held.next() == Some(false)
+            } else {
+                held.take(GONE).any(|held| held)
+            }
+        });
+        self.finds += 1;
+        let around =
+            self.finds < s.whole_every && !in_doubt && (1..=MANY).contains(&followed.len());
+        if around {
+            let mut faces = Vec::new();
+            for mesh in &followed {
+                faces.extend(find_around(models, frame, mesh, &s.find)?);
+            }
+            let faces = best_of(faces, s.find.overlap);
+            let all_met = followed.iter().all(|mesh| {
+                let [l, t, r, b] = mesh.bounds();
+                faces
+                    .iter()
+                    .any(|face| overlap(face.bounds, [l, t, r - l, b - t]) > MEETS)
+            });
+            if all_met {
+                return Ok(faces);
+            }
+        }
+        self.finds = 0;
+        find_in(models, frame, &s.find)
+    }
+
     /// Looks for faces, and pairs them with those that are followed or lost.
     fn find(
         &mut self,
@@ -365,7 +441,7 @@ impl FaceFollower {
         states: &mut [Option<FaceState>],
     ) -> Result<Vec<Live>, PeopleError> {
         let s = self.settings;
-        let faces = find_in(models, frame, &s.find)?;
+        let faces = self.look_for(models, frame)?;
         let mut taken = vec![false; faces.len()];
         // Overlap of the detector's box with that of the mesh, largest first.
         let mut pairs = Vec::new();
@@ -373,7 +449,7 @@ impl FaceFollower {
             let [l, t, r, b] = live.mesh.bounds();
             for (j, face) in faces.iter().enumerate() {
                 let shared = overlap(face.bounds, [l, t, r - l, b - t]);
-                if shared > 0.25 {
+                if shared > MEETS {
                     pairs.push((shared, k, j));
                 }
             }
@@ -455,12 +531,10 @@ impl FaceFollower {
                     .unwrap_or_default()
                     .to_vec();
                 // Outlines between meshes are made of those beside them and would hide the noise.
-                let every = self.settings.mesh_every.max(1) as usize;
-                let looks: Vec<&Outline> = track
-                    .frames
+                let looks: Vec<&Outline> = live
+                    .meshes
                     .iter()
-                    .step_by(every)
-                    .filter_map(FaceState::held)
+                    .filter_map(|&place| track.frames.get(place)?.held())
                     .collect();
                 track.liveliness = Liveliness::of(&looks);
                 (track.held() > 0).then_some(track)
@@ -492,15 +566,132 @@ impl Live {
             finds: 1,
             sure_while_covered: 0,
             views: vec![view],
+            carried: None,
+            pending: Vec::new(),
+            laid: 0,
+            meshes: vec![0],
+            told: false,
         }
     }
 
-    /// Follows from the frame before.
+    /// Whether a mesh has to be laid on the next frame.
+    fn is_due(&self, number: u64, s: &FollowSettings) -> bool {
+        let place = (number - self.first) as usize;
+        let held = self.track.frames.last().is_some_and(|f| f.held().is_some());
+        !held
+            || !self.told
+            || self.carried.is_none()
+            || place - self.laid >= s.mesh_every.max(1) as usize
+    }
+
+    /// Carries the last mesh to the next frame, where that is sure and the face looks as before.
+    fn carry(&mut self, frame: &dyn Frame, s: &FollowSettings) -> Option<FaceState> {
+        let carried = self.carried.as_mut()?;
+        let (mesh, cut) = carried.step(frame)?;
+        let motion = carried.motion();
+        let [width, height] = frame.size().map(|v| v as f64);
+        let [l, t, r, b] = mesh.bounds();
+        if l < 0.0 || t < 0.0 || r > width || b > height {
+            return None;
+        }
+        let look = Appearance::of(&cut, &mesh);
+        let share = self
+            .looks
+            .front()
+            .map_or(0.0, |before| look.change(before).0);
+        // In doubt the model looks itself.
+        if share > 0.5 * s.most_changed
+            || look.change(&self.first_look).1 < s.least_correlation + 0.1
+        {
+            return None;
+        }
+        self.shares.push_back(share);
+        if self.shares.len() > MEMORY {
+            self.shares.pop_front();
+        }
+        self.learn(look);
+        self.pending.push((self.track.frames.len(), motion));
+        self.mesh = mesh;
+        Some(FaceState::Held(Outline::from(&self.mesh)))
+    }
+
+    /// A mesh that was laid on the frame at `place`: brings the frames since the one before into line with both.
+    fn lay(
+        &mut self,
+        frame: &dyn Frame,
+        mesh: &Mesh,
+        cut: Cut,
+        place: usize,
+        stepped: bool,
+        s: &FollowSettings,
+    ) {
+        let pending = std::mem::take(&mut self.pending);
+        if let Some(carried) = self.carried.as_mut().filter(|_| !pending.is_empty())
+            && let Some(then) = carried.motion_to(frame, mesh, stepped)
+        {
+            for (at, now) in pending {
+                let share = (at - self.laid) as f64 / (place - self.laid).max(1) as f64;
+                if let (Some(state @ FaceState::Held(_)), Some(between)) = (
+                    self.track.frames.get_mut(at),
+                    carried.between(&now, &then, mesh, share),
+                ) {
+                    *state = FaceState::Held(Outline::from(&between));
+                }
+            }
+        }
+        self.laid = place;
+        self.carried = (s.mesh_every > 1)
+            .then(|| Carried::new(mesh.clone(), cut))
+            .flatten();
+    }
+
+    /// Gives up what was carried; what was said of the frames since stays.
+    fn drop_carried(&mut self) {
+        self.carried = None;
+        self.pending.clear();
+    }
+
+    /// After a mesh on which the face was held: whether it was looked at often enough to tell a face from its picture.
+    fn tell(&mut self, place: usize, outline: &Outline) {
+        self.meshes.push(place);
+        let looks = self.meshes.len();
+        if self.told || looks < 3 * STRETCH || !looks.is_multiple_of(STRETCH) {
+            return;
+        }
+        let outlines: Vec<&Outline> = self
+            .meshes
+            .iter()
+            .filter_map(|&place| self.track.frames.get(place)?.held())
+            .chain([outline])
+            .collect();
+        self.told = looks >= LONG as usize || Liveliness::of(&outlines).is_living();
+    }
+
+    /// Follows from the frame before by a mesh. `stepped` says that the flow was asked about this frame already.
     fn step(
         &mut self,
         models: &Models,
         frame: &dyn Frame,
         s: &FollowSettings,
+        number: u64,
+        stepped: bool,
+    ) -> Result<FaceState, PeopleError> {
+        let place = (number - self.first) as usize;
+        let state = self.step_to(models, frame, s, place, stepped)?;
+        match &state {
+            FaceState::Held(outline) => self.tell(place, outline),
+            FaceState::Lost(_) => self.drop_carried(),
+        }
+        Ok(state)
+    }
+
+    fn step_to(
+        &mut self,
+        models: &Models,
+        frame: &dyn Frame,
+        s: &FollowSettings,
+        place: usize,
+        stepped: bool,
     ) -> Result<FaceState, PeopleError> {
         let lost = |reason| Ok(FaceState::Lost(reason));
         let square = Square::of_mesh(&self.mesh);
@@ -538,6 +729,7 @@ impl Live {
                 self.shares.pop_front();
             }
             self.learn(look);
+            self.lay(frame, &mesh, cut, place, stepped, s);
         }
         self.mesh = mesh;
         Ok(state)
@@ -613,13 +805,22 @@ impl Live {
         let covered = self.track.frames.last().is_some_and(|f| f.held().is_none());
         let crooked = self.mesh.disagreement(face) > DISAGREE;
         // The embedding costs twice a mesh: taken where in doubt, and now and then.
-        let due = covered || crooked || self.finds % 5 == 2;
+        let now_and_then = if self.views.len() < SEVERAL { 5 } else { 20 };
+        let due = covered || crooked || self.finds % now_and_then == 2;
         if !due {
             self.confirmed = number;
             self.track.score = self.track.score.max(face.score);
             return Ok(None);
         }
-        let Some((mesh, cut)) = mesh_of_face(models, frame, face)? else {
+        // A mesh that agrees with the find was laid on this very frame.
+        let laid = if covered || crooked {
+            mesh_of_face(models, frame, face)?
+        } else {
+            let square = Square::of_mesh(&self.mesh);
+            Cut::new(frame, square.bounds(), square.side / 192.0)
+                .map(|cut| (self.mesh.clone(), cut))
+        };
+        let Some((mesh, cut)) = laid else {
             return Ok(None);
         };
         if mesh.score < s.least_score || mesh.disagreement(face) > DISAGREE {
@@ -647,6 +848,7 @@ impl Live {
         } else {
             if crooked {
                 self.mesh = mesh;
+                self.drop_carried();
             }
             if distance < s.found_again {
                 self.view(view, face.score);
@@ -676,6 +878,7 @@ impl Live {
 
     fn take_up(&mut self, mesh: Mesh, look: Appearance, number: u64) {
         self.mesh = mesh;
+        self.drop_carried();
         self.followed = true;
         self.looks.clear();
         self.shares.clear();
@@ -690,6 +893,7 @@ impl Live {
     /// Takes back what was held since the last find that confirmed it.
     fn unfound(&mut self, number: u64) {
         self.followed = false;
+        self.drop_carried();
         let since = (self.confirmed + 1).max(self.first);
         for frame in since..number {
             if let Some(state) = self.track.frames.get_mut((frame - self.first) as usize)
@@ -702,38 +906,60 @@ impl Live {
     }
 }
 
-/// Fills the frames between the last state and the one `step` before, where both are held.
-fn interpolate(frames: &mut [FaceState], step: usize) {
-    let Some(last) = frames.len().checked_sub(1) else {
-        return;
-    };
-    for back in 2..=step.min(last) {
-        let (head, tail) = frames.split_at_mut(last);
-        let start = last - back;
-        let (FaceState::Held(from), FaceState::Held(to)) = (&head[start], &tail[0]) else {
-            if head[last - 1].held().is_some() {
-                return;
-            }
-            continue;
-        };
-        let (from, to) = (from.clone(), to.clone());
-        for k in 1..back {
-            head[start + k] = FaceState::Held(from.between(&to, k as f64 / back as f64));
-        }
-        return;
-    }
-}
-
 /// Faces of a frame; only its shrunk picture is converted.
 pub(crate) fn find_in(
     models: &Models,
     frame: &dyn Frame,
     settings: &FindSettings,
 ) -> Result<Vec<Face>, PeopleError> {
-    let (small, factor) = frame.small(settings.longest);
+    let [width, height] = frame.size();
+    find_within(models, frame, Region::whole(width, height), settings)
+}
+
+/// Faces around one that is known, at a size at which the detector sees it best.
+fn find_around(
+    models: &Models,
+    frame: &dyn Frame,
+    mesh: &Mesh,
+    settings: &FindSettings,
+) -> Result<Vec<Face>, PeopleError> {
+    /// Sides of the picture around a face, in larger sides of its mesh, and in pixels.
+    const AROUND: f64 = 2.2;
+    const SIDE: usize = 160;
+    let [left, top, right, bottom] = mesh.bounds();
+    let half = AROUND / 2.0 * (right - left).max(bottom - top);
+    let [width, height] = frame.size();
+    let hold = |v: f64, limit: usize| v.clamp(0.0, limit as f64) as usize;
+    let (x, y) = ((left + right) / 2.0, (top + bottom) / 2.0);
+    let start = [hold(x - half, width), hold(y - half, height)];
+    let end = [hold(x + half, width), hold(y + half, height)];
+    let around = Region {
+        x: start[0],
+        y: start[1],
+        width: end[0].saturating_sub(start[0]),
+        height: end[1].saturating_sub(start[1]),
+    };
+    let settings = FindSettings {
+        longest: SIDE.min(settings.longest),
+        ..*settings
+    };
+    find_within(models, frame, around, &settings)
+}
+
+fn find_within(
+    models: &Models,
+    frame: &dyn Frame,
+    region: Region,
+    settings: &FindSettings,
+) -> Result<Vec<Face>, PeopleError> {
+    if region.area() == 0 {
+        return Ok(Vec::new());
+    }
+    let (small, factor) = frame.small(region, settings.longest);
     let mut faces = models.find(&small, settings)?;
     for face in &mut faces {
         face.grow(factor);
+        face.shift([region.x as f64, region.y as f64]);
     }
     Ok(faces)
 }

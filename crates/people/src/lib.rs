@@ -20,6 +20,7 @@
 #![forbid(unsafe_code)]
 
 mod appearance;
+mod carry;
 mod embedding;
 mod find;
 mod follow;

@@ -223,22 +223,6 @@ impl Outline {
         self.points.len() == kept().len() && self.width.is_finite() && self.width > 0.0
     }
 
-    /// Between this and another outline, 0 here and 1 there.
-    pub(crate) fn between(&self, other: &Self, share: f64) -> Self {
-        let mix = |a: f64, b: f64| a + (b - a) * share;
-        Self {
-            width: mix(self.width, other.width),
-            yaw_deg: mix(self.yaw_deg, other.yaw_deg),
-            score: self.score.min(other.score),
-            points: self
-                .points
-                .iter()
-                .zip(&other.points)
-                .map(|(a, b)| [0, 1].map(|k| mix(f64::from(a[k]), f64::from(b[k])).round() as i32))
-                .collect(),
-        }
-    }
-
     /// The kept points.
     pub(crate) fn points(&self) -> impl Iterator<Item = [f64; 2]> {
         self.points.iter().map(|p| p.map(|v| f64::from(v) / 16.0))

@@ -1,7 +1,7 @@
 //! Pictures that faces are looked for in, whole or as decoded planes.
 
 use crate::warp::shrunk;
-use inkarnat_color::picture::{Native, RowScratch};
+use inkarnat_color::picture::Native;
 use inkarnat_color::{Region, Rgb};
 
 /// A frame that gives its parts as working signal: only what is looked at is converted.
@@ -10,8 +10,11 @@ pub trait Frame {
     fn size(&self) -> [usize; 2];
     /// A rectangle inside the picture.
     fn region(&self, region: Region) -> Rgb;
-    /// The whole picture shrunk so that its longer side is at most `longest`, and source over result.
-    fn small(&self, longest: usize) -> (Rgb, f64);
+    /// A rectangle inside the picture shrunk so that its longer side is at most `longest`, and source over result.
+    fn small(&self, region: Region, longest: usize) -> (Rgb, f64);
+    /// A rectangle inside the picture with squares of `factor` pixels averaged; what is left over at the right and below is
+    /// dropped.
+    fn shrunk(&self, region: Region, factor: usize) -> Rgb;
 }
 
 impl Frame for Rgb {
@@ -35,8 +38,15 @@ impl Frame for Rgb {
         result
     }
 
-    fn small(&self, longest: usize) -> (Rgb, f64) {
-        shrunk(self, longest)
+    fn small(&self, region: Region, longest: usize) -> (Rgb, f64) {
+        if region == Region::whole(self.width, self.height) {
+            return shrunk(self, longest);
+        }
+        shrunk(&self.region(region), longest)
+    }
+
+    fn shrunk(&self, region: Region, factor: usize) -> Rgb {
+        shrunk_by(&self.region(region), factor)
     }
 }
 
@@ -49,38 +59,27 @@ impl Frame for Native<'_> {
         self.rgb_region(region.clipped(self.width, self.height))
     }
 
-    /// Columns are averaged; of the rows that fall into one, the middle one is taken: faces are as
-    /// well found, at a third of the cost.
-    fn small(&self, longest: usize) -> (Rgb, f64) {
-        let (width, height) = (self.width, self.height);
-        let side = width.max(height);
+    fn small(&self, region: Region, longest: usize) -> (Rgb, f64) {
+        let region = region.clipped(self.width, self.height);
+        let side = region.width.max(region.height);
         if side <= longest {
-            return (self.rgb_region(Region::whole(width, height)), 1.0);
+            return (self.rgb_region(region), 1.0);
         }
         let factor = side as f64 / longest as f64;
-        let columns = ((width as f64 / factor).round() as usize).max(1);
-        let rows = ((height as f64 / factor).round() as usize).max(1);
-        let mut result = Rgb::new(columns, rows);
-        let mut scratch = RowScratch::default();
-        let mut row = Rgb::new(width, 1);
-        for y in 0..rows {
-            let middle = ((2 * y + 1) * height / (2 * rows)).min(height - 1);
-            let [r, g, b] = &mut row.planes;
-            self.rgb_row(
-                Region::whole(width, height),
-                middle,
-                &mut scratch,
-                [r, g, b],
-            );
-            for (target, source) in result.planes.iter_mut().zip(&row.planes) {
-                for (x, value) in target[y * columns..][..columns].iter_mut().enumerate() {
-                    let first = x * width / columns;
-                    let end = ((x + 1) * width / columns).max(first + 1);
-                    *value = source[first..end].iter().sum::<f32>() / (end - first) as f32;
-                }
-            }
-        }
-        (result, factor)
+        let [columns, rows] =
+            [region.width, region.height].map(|v| ((v as f64 / factor).round() as usize).max(1));
+        (self.made_small(region, columns, rows), factor)
+    }
+
+    fn shrunk(&self, region: Region, factor: usize) -> Rgb {
+        let region = region.clipped(self.width, self.height);
+        let (columns, rows) = (region.width / factor, region.height / factor);
+        let even = Region {
+            width: columns * factor,
+            height: rows * factor,
+            ..region
+        };
+        self.made_small(even, columns, rows)
     }
 }
 
@@ -88,7 +87,7 @@ impl Frame for Native<'_> {
 /// is looked at smaller than it is: the picture, its corner and the number.
 pub(crate) struct Cut {
     pub(crate) picture: Rgb,
-    corner: [usize; 2],
+    region: Region,
     factor: usize,
 }
 
@@ -108,32 +107,45 @@ impl Cut {
         if right < x + 2 || bottom < y + 2 {
             return None;
         }
-        let picture = frame.region(Region {
+        let region = Region {
             x,
             y,
             width: right - x,
             height: bottom - y,
-        });
-        let factor = (factor.floor().max(1.0) as usize).min(picture.width.min(picture.height));
-        Some(Self {
+        };
+        let factor = (factor.floor().max(1.0) as usize).min(region.width.min(region.height));
+        Some(Self::of(frame, region, factor))
+    }
+
+    /// The same part of another frame as it was cut from one.
+    pub(crate) fn again(&self, frame: &dyn Frame) -> Self {
+        Self::of(frame, self.region, self.factor)
+    }
+
+    fn of(frame: &dyn Frame, region: Region, factor: usize) -> Self {
+        Self {
             picture: if factor == 1 {
-                picture
+                frame.region(region)
             } else {
-                shrunk_by(&picture, factor)
+                frame.shrunk(region, factor)
             },
-            corner: [x, y],
+            region,
             factor,
-        })
+        }
     }
 
     /// A position of the frame in the cut.
     pub(crate) fn inside(&self, at: [f64; 2]) -> [f64; 2] {
-        [0, 1].map(|axis| (at[axis] - self.corner[axis] as f64 + 0.5) / self.factor as f64 - 0.5)
+        [0, 1].map(|axis| (at[axis] - self.corner(axis) + 0.5) / self.factor as f64 - 0.5)
     }
 
     /// A position of the cut in the frame.
     pub(crate) fn outside(&self, at: [f64; 2]) -> [f64; 2] {
-        [0, 1].map(|axis| (at[axis] + 0.5) * self.factor as f64 - 0.5 + self.corner[axis] as f64)
+        [0, 1].map(|axis| (at[axis] + 0.5) * self.factor as f64 - 0.5 + self.corner(axis))
+    }
+
+    fn corner(&self, axis: usize) -> f64 {
+        [self.region.x, self.region.y][axis] as f64
     }
 
     /// Pixels of the frame in one of the cut.

@@ -8,7 +8,7 @@ use crate::outline::Outline;
 use serde::{Deserialize, Serialize};
 
 /// Looks that are averaged.
-const STRETCH: usize = 8;
+pub(crate) const STRETCH: usize = 8;
 /// Stretches that a judgement needs.
 const LEAST_STRETCHES: usize = 3;
 /// Lasting change below which a face may be a picture. Measured where every frame is looked at: living
@@ -20,7 +20,9 @@ const LASTING: f64 = 0.0017;
 /// than a picture (rendered people from 0.0009 on), so that only what changes least of all is asked about.
 const LASTING_SHORT: f64 = 0.0008;
 /// Looks from which on standing still is telling: four seconds of film.
-const LONG: u32 = 96;
+pub(crate) const LONG: u32 = 96;
+/// Lasting change from which a face surely is none: the noise of few looks does not reach it.
+const LIVING: f64 = 0.003;
 /// All of the change below which it may be one: in a first pass looks lie so far apart that a face
 /// speaking changes as fast as noise. Measured: living from 0.0075 on, stills up to 0.0057.
 const ALL: f64 = 0.0065;
@@ -47,6 +49,11 @@ impl Liveliness {
             LASTING
         };
         (self.looks > 0).then_some(self.lasting < least && self.all < ALL)
+    }
+
+    /// Whether it surely lives, so that it need not be looked at on every frame to tell.
+    pub(crate) fn is_living(&self) -> bool {
+        self.lasting > LIVING || self.all > ALL
     }
 
     /// Of the outlines of one face, in the order of time.

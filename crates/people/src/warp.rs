@@ -87,19 +87,45 @@ pub(crate) fn crop(
     let grid = (placement.scale().ceil() as usize).clamp(1, 6);
     let mut data = vec![0.0; 3 * side * side];
     let weight = scale / (grid * grid) as f32;
+    // All three signals of a pixel beside each other: one place in memory for each, and one instruction.
+    let [r, g, b] = &picture.planes;
+    let pixels: Vec<[f32; 4]> = r
+        .iter()
+        .zip(g)
+        .zip(b)
+        .map(|((r, g), b)| [r.clamp(0.0, 1.0), g.clamp(0.0, 1.0), b.clamp(0.0, 1.0), 0.0])
+        .collect();
+    let (width, last) = (picture.width, [picture.width - 1, picture.height - 1]);
+    let at = |[x, y]: [f64; 2]| -> [f32; 4] {
+        let (x, y) = (x.clamp(0.0, last[0] as f64), y.clamp(0.0, last[1] as f64));
+        let (left, top) = (x as usize, y as usize);
+        let (right, bottom) = ((left + 1).min(last[0]), (top + 1).min(last[1]));
+        let (fx, fy) = ((x - left as f64) as f32, (y - top as f64) as f32);
+        let (upper, lower) = (
+            &pixels[top * width..][..width],
+            &pixels[bottom * width..][..width],
+        );
+        let mut out = [0.0; 4];
+        for (k, out) in out.iter_mut().enumerate() {
+            let top = upper[left][k] + fx * (upper[right][k] - upper[left][k]);
+            let bottom = lower[left][k] + fx * (lower[right][k] - lower[left][k]);
+            *out = top + fy * (bottom - top);
+        }
+        out
+    };
+    let step = |k: usize, n: usize| k as f64 + (n as f64 + 0.5) / grid as f64 - 0.5;
     for row in 0..side {
         for column in 0..side {
-            let mut sum = [0.0; 3];
+            let mut sum = [0.0; 4];
             for j in 0..grid {
                 for i in 0..grid {
-                    let at = |k: usize, n: usize| k as f64 + (n as f64 + 0.5) / grid as f64 - 0.5;
-                    let value = sample(picture, placement.source([at(column, i), at(row, j)]));
+                    let value = at(placement.source([step(column, i), step(row, j)]));
                     for (sum, value) in sum.iter_mut().zip(value) {
-                        *sum += value.clamp(0.0, 1.0);
+                        *sum += value;
                     }
                 }
             }
-            for (channel, sum) in sum.iter().enumerate() {
+            for (channel, sum) in sum.iter().take(3).enumerate() {
                 data[channel * side * side + row * side + column] = sum * weight;
             }
         }

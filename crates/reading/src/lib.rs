@@ -24,7 +24,7 @@ mod testing;
 pub mod traces;
 
 pub use background::{BackgroundMeter, BackgroundReading, log_light, signal_of_log_light};
-pub use follow::{FollowError, Follower};
+pub use follow::{Flow, FollowError, Follower, SharedMotion};
 pub use frame::{FrameReading, Unreadable, read_frame};
 pub use log_like::{Histogram, looks_like_log};
 pub use patch::{Patch, PatchArgument, PatchError, Shape};

@@ -3,15 +3,15 @@
 //! The key side of a face is chosen once a shot, when all of it was seen: until then both sides are
 //! read, so that one decoding is enough.
 
-use crate::clip::picking::{skin_of_both_sides, skin_of_face, skin_rule};
+use crate::clip::picking::{face_picture, part_of, skin_rule};
 use crate::clip::reading::{Reading, SKIN_PIXELS};
 use crate::job::{Faces, KnownFace, ReadFace, ReadJob};
 use crate::{AppError, Result};
 use inkarnat_color::picture::Native;
-use inkarnat_color::{Region, WorkingSpace};
+use inkarnat_color::{Region, Rgb, WorkingSpace};
 use inkarnat_people::{
     FaceFollower, FaceSkin, FaceTrack, FollowSettings, Models, NoSkin, Outline, PeopleError, Side,
-    SideLights, SkinRule, face_light,
+    SideLights, SkinRule, both_sides, choose_skin, face_light,
 };
 use inkarnat_reading::{ClipRule, FrameReading, PatchPixels, SkinSample, read_frame};
 
@@ -173,13 +173,12 @@ impl FaceReader {
             let seen = match key {
                 Some(side) => {
                     let mut sides = [None, None];
-                    sides[place(side)] = Some(
-                        skin_of_face(native, &outline, side, &self.at_white, no_picture).and_then(
-                            |(_, skin)| {
-                                self.side(frame, native, (&outline, side), skin, no_picture)
-                            },
-                        ),
-                    );
+                    sides[place(side)] = Some(face_picture(native, &outline).and_then(|picture| {
+                        let (of, region) = &picture;
+                        let rule = &self.at_white;
+                        let skin = choose_skin(of, *region, &outline, side, rule, no_picture)?;
+                        self.side(frame, &picture, (&outline, side), skin, no_picture)
+                    }));
                     Seen {
                         frame,
                         lights: SideLights::default(),
@@ -203,11 +202,16 @@ impl FaceReader {
         outline: &Outline,
         no_picture: &[Region],
     ) -> Seen {
-        match skin_of_both_sides(native, outline, &self.at_white, no_picture) {
-            Ok(both) => {
+        let looked = face_picture(native, outline).and_then(|picture| {
+            let (of, region) = &picture;
+            let both = both_sides(of, *region, outline, &self.at_white, no_picture)?;
+            Ok((picture, both))
+        });
+        match looked {
+            Ok((picture, both)) => {
                 let side = |side: Side, skin: std::result::Result<FaceSkin, NoSkin>| {
                     Some(skin.and_then(|skin| {
-                        self.side(frame, native, (outline, side), skin, no_picture)
+                        self.side(frame, &picture, (outline, side), skin, no_picture)
                     }))
                 };
                 Seen {
@@ -229,7 +233,7 @@ impl FaceReader {
     fn side(
         &self,
         frame: u64,
-        native: &Native<'_>,
+        (picture, region): &(Rgb, Region),
         (outline, side): (&Outline, Side),
         skin: FaceSkin,
         no_picture: &[Region],
@@ -237,7 +241,7 @@ impl FaceReader {
         let due = |frame: u64| (frame - self.first).min(self.frames) * SKIN_PIXELS / self.frames;
         let most = (due(frame + self.every) - due(frame)) as usize;
         let take = |skin: &FaceSkin, sample: &mut SkinSample| -> Option<FrameReading> {
-            let picture = native.rgb_region(skin.chosen.region);
+            let picture = part_of(picture, *region, skin.chosen.region);
             sample.add(frame, &picture, &skin.chosen, most);
             let mut reading = read_frame(frame, &picture, &skin.chosen, self.space).ok()?;
             reading.confidence *= skin.confidence;
@@ -248,9 +252,9 @@ impl FaceReader {
         let mut at_top = None;
         if self.at_top.clip != self.at_white.clip && skin.chosen.clipped > 0 {
             at_top = Some(
-                skin_of_face(native, outline, side, &self.at_top, no_picture)
+                choose_skin(picture, *region, outline, side, &self.at_top, no_picture)
                     .ok()
-                    .and_then(|(_, skin)| take(&skin, &mut skin_at_top)),
+                    .and_then(|skin| take(&skin, &mut skin_at_top)),
             );
         } else {
             skin_at_top = skin_at_white.clone();

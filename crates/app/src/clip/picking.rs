@@ -3,10 +3,7 @@
 use crate::job::KnownFace;
 use inkarnat_color::picture::Native;
 use inkarnat_color::{Coefficients, Region, Rgb};
-use inkarnat_people::{
-    BothSides, FaceSkin, Frame, NoSkin, Outline, Side, SkinRule, both_sides, choose_skin,
-    skin_region,
-};
+use inkarnat_people::{FaceSkin, Frame, NoSkin, Outline, Side, SkinRule, choose_skin, skin_region};
 use inkarnat_reading::{Chosen, ClipRule, Patch, PatchPixels, Pose, choose, patch_pixels};
 
 /// The patch that is read in a frame: among the held ones, that whose drawn frame is nearest (the
@@ -52,22 +49,27 @@ pub(crate) fn skin_of_face(
     rule: &SkinRule,
     no_picture: &[Region],
 ) -> Result<(Rgb, FaceSkin), NoSkin> {
-    let region = skin_region(outline, source.width, source.height).ok_or(NoSkin::OutOfSight)?;
-    let picture = source.rgb_region(region);
+    let (picture, region) = face_picture(source, outline)?;
     let skin = choose_skin(&picture, region, outline, side, rule, no_picture)?;
-    Ok((source.region(skin.chosen.region), skin))
+    Ok((part_of(&picture, region, skin.chosen.region), skin))
 }
 
-/// The skin of both sides of a face.
-pub(crate) fn skin_of_both_sides(
+/// The picture of a face's skin, and the part of the source that it is of.
+pub(crate) fn face_picture(
     source: &Native<'_>,
     outline: &Outline,
-    rule: &SkinRule,
-    no_picture: &[Region],
-) -> Result<BothSides, NoSkin> {
+) -> Result<(Rgb, Region), NoSkin> {
     let region = skin_region(outline, source.width, source.height).ok_or(NoSkin::OutOfSight)?;
-    let picture = source.rgb_region(region);
-    both_sides(&picture, region, outline, rule, no_picture)
+    Ok((source.rgb_region(region), region))
+}
+
+/// A smaller part of the source out of a picture of `region` of it.
+pub(crate) fn part_of(picture: &Rgb, region: Region, part: Region) -> Rgb {
+    picture.region(Region {
+        x: part.x - region.x,
+        y: part.y - region.y,
+        ..part
+    })
 }
 
 /// The face of a person that is read in a frame: the first of those that are held there.

@@ -8,6 +8,7 @@
 //! a part of it changes at once. A lost patch is looked for around where it was, and taken up again
 //! only where it looks much like itself.
 
+mod flow;
 mod motion;
 mod picture;
 mod search;
@@ -15,6 +16,7 @@ mod view;
 
 use crate::patch::{Patch, Shape};
 use crate::pose::{LostReason, Pose, Similarity};
+pub use flow::{Flow, SharedMotion};
 use motion::agree;
 use optical_flow_lk::{FloatImageView, FloatTrackerContext, TrackParams, TrackStatus};
 use picture::{Pyramid, Reduced, reduce};
