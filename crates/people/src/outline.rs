@@ -58,12 +58,21 @@ impl Part {
     }
 
     /// Area over the square of the face's width on a face seen from the front; measured on
-    /// faces turned by less than 3° (forehead 0.074–0.076, cheek 0.021–0.022, flank 0.005–0.006).
+    /// faces turned by less than 3° (forehead 0.090–0.093, cheek 0.030–0.032, flank 0.008–0.009).
     pub(crate) const fn usual_area(self) -> f64 {
         match self {
-            Self::Forehead => 0.075,
-            Self::Cheek(_) => 0.0215,
-            Self::Flank(_) => 0.0053,
+            Self::Forehead => 0.0915,
+            Self::Cheek(_) => 0.031,
+            Self::Flank(_) => 0.0083,
+        }
+    }
+
+    /// By how much its corners are moved away from their middle.
+    const fn growth(self) -> f64 {
+        match self {
+            Self::Forehead => 1.0,
+            Self::Cheek(_) => 1.2,
+            Self::Flank(_) => 1.25,
         }
     }
 
@@ -81,13 +90,13 @@ impl Part {
 
 // All corners run clockwise as seen in the picture of an upright face.
 const FOREHEAD: [(u16, u16, f64); 14] = [
-    (104, 103, 0.2),
-    (69, 67, 0.55),
-    (108, 109, 0.55),
-    (151, 10, 0.55),
-    (337, 338, 0.55),
-    (299, 297, 0.55),
-    (333, 332, 0.2),
+    (104, 103, 0.4),
+    (69, 67, 0.8),
+    (108, 109, 0.8),
+    (151, 10, 0.8),
+    (337, 338, 0.8),
+    (299, 297, 0.8),
+    (333, 332, 0.4),
     (334, 333, 0.5),
     (296, 299, 0.35),
     (336, 337, 0.3),
@@ -279,13 +288,22 @@ impl Outline {
     /// A part's corners, clockwise on a face seen from the front.
     #[must_use]
     pub fn part(&self, part: Part) -> Vec<[f64; 2]> {
-        part.corners()
+        let mut corners: Vec<[f64; 2]> = part
+            .corners()
             .iter()
             .map(|&(a, b, share)| {
                 let (a, b) = (self.at(a), self.at(b));
                 [a[0] + (b[0] - a[0]) * share, a[1] + (b[1] - a[1]) * share]
             })
-            .collect()
+            .collect();
+        let count = corners.len() as f64;
+        let middle = [0, 1].map(|k| corners.iter().map(|p| p[k]).sum::<f64>() / count);
+        for corner in &mut corners {
+            for k in 0..2 {
+                corner[k] = middle[k] + (corner[k] - middle[k]) * part.growth();
+            }
+        }
+        corners
     }
 
     /// How much of a part faces the camera: its area over that on a face seen from the front; 0 or
