@@ -5,7 +5,7 @@ use crate::Result;
 use crate::steps::finding::unread_faces;
 use crate::steps::fixing::FixRecord;
 use inkarnat_film::{Film, Shot, Step};
-use inkarnat_fix::{Limits, State};
+use inkarnat_fix::{Fix, Limits, State};
 
 /// Why no key was laid on skin; `None` where one was.
 pub(crate) fn skin_not_solved(record: &FixRecord) -> Option<String> {
@@ -53,15 +53,20 @@ pub(super) fn reason_of_person(
             Some(reason) => format!("{person} was not read: {reason}"),
             None => format!("{person} was not read here yet"),
         }),
-        ShotState::Short => record.map(|record| short(person, &record.fix().state)),
+        ShotState::Short => record.map(|record| short(person, record.fix())),
         ShotState::OffAim => Some(off_aim(person, record)),
     }
 }
 
-fn short(person: &str, state: &State) -> String {
-    match state {
+fn short(person: &str, fix: &Fix) -> String {
+    match &fix.state {
         State::OnAim => format!("{person} reads apart from the aim in the corrected picture"),
         State::Short { limit, way, .. } => {
+            // The way of the fix is that of whoever is worst off; each person has their own.
+            let own = fix.people.iter().find(|p| p.name == person);
+            let way = own
+                .filter(|own| own.de00_before > 0.0)
+                .map_or(*way, |own| (1.0 - own.de00 / own.de00_before).max(0.0));
             let gone = match (100.0 * way).round() {
                 0.0 => "does not get nearer to the aim".to_owned(),
                 gone => format!("gets {gone:.0} % of the way to the aim"),
