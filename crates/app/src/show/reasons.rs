@@ -53,20 +53,28 @@ pub(super) fn reason_of_person(
             Some(reason) => format!("{person} was not read: {reason}"),
             None => format!("{person} was not read here yet"),
         }),
-        ShotState::Short => record.map(|record| short(person, record.fix())),
+        ShotState::Short => record.map(|record| {
+            let fix = record.fix();
+            short(person, &fix.state, own_way(person, fix))
+        }),
         ShotState::OffAim => Some(off_aim(person, record)),
     }
 }
 
-fn short(person: &str, fix: &Fix) -> String {
-    match &fix.state {
+/// Share of the way to the aim that a person goes.
+fn own_way(person: &str, fix: &Fix) -> Option<f64> {
+    let own = fix.people.iter().find(|p| p.name == person)?;
+    (own.de00_before > 0.0).then(|| (1.0 - own.de00 / own.de00_before).max(0.0))
+}
+
+/// `way`: the person's own share of the way; that of the fix is of whoever is worst off.
+fn short(person: &str, state: &State, way: Option<f64>) -> String {
+    match state {
         State::OnAim => format!("{person} reads apart from the aim in the corrected picture"),
-        State::Short { limit, way, .. } => {
-            // The way of the fix is that of whoever is worst off; each person has their own.
-            let own = fix.people.iter().find(|p| p.name == person);
-            let way = own
-                .filter(|own| own.de00_before > 0.0)
-                .map_or(*way, |own| (1.0 - own.de00 / own.de00_before).max(0.0));
+        State::Short {
+            limit, way: worst, ..
+        } => {
+            let way = way.unwrap_or(*worst);
             let gone = match (100.0 * way).round() {
                 0.0 => "does not get nearer to the aim".to_owned(),
                 gone => format!("gets {gone:.0} % of the way to the aim"),
@@ -108,7 +116,8 @@ mod tests {
                 way: 0.624,
                 people: vec!["Ada".to_owned()],
             };
-            let text = short("Ada", &state);
+            let text = short("Ada", &state, None);
+            assert_ne!(text, short("Ada", &state, Some(0.3)), "her own way counts");
             assert!(
                 text.starts_with("Ada gets 62 % of the way to the aim: "),
                 "{text}"

@@ -17,6 +17,7 @@ use inkarnat_film::{Shot, ShotId};
 use inkarnat_ops::{Cdl, Op, Window};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use std::cell::OnceCell;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -700,8 +701,9 @@ fn try_an_aim(
     }
     let text = format!("{}={}", order.person, order.aim);
     let shots: Vec<ShotId> = order.shots.iter().map(|id| ShotId(*id)).collect();
-    let begun = Instant::now();
-    let enough = || begun.elapsed() > TRYING;
+    // Counted from the first setup on: what all of the film says is needed for every one of them.
+    let begun = OnceCell::new();
+    let enough = || begun.get_or_init(Instant::now).elapsed() > TRYING;
     let (tried, fixes) = try_aim(&server.to_read()?, &text, &shots, (cancel, &enough))?;
     server.keep_tried(fixes);
     Ok(tried)
