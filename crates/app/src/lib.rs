@@ -34,7 +34,7 @@ pub mod worker;
 pub use error::{AppError, Result};
 pub use event::{Cancel, Event, Stage, Unwatched, Watch};
 pub use inkarnat_cut::Status as CutStatus;
-pub use inkarnat_film::{Film, FilmError};
+pub use inkarnat_film::{Film, FilmError, ShotId};
 pub use inkarnat_fix::{Aim, Light, LightVerdict, Reach};
 pub use inkarnat_media::Codec;
 pub use limit::LimitTo;

@@ -18,7 +18,7 @@ use crate::seen::Seen;
 use crate::steps::cutting::used_of;
 use crate::steps::exposing;
 use crate::steps::finding::{Present, facts_of, present};
-use crate::steps::fixing::{FixRecord, aim_setting};
+use crate::steps::fixing::FixRecord;
 use crate::steps::handing::{clip_key, span_of_clip, timecode_at};
 use crate::steps::lighting::light_for;
 use crate::steps::proving::Proof;
@@ -619,7 +619,7 @@ pub(crate) fn shot_report(known: &Known<'_>, shot: &Shot) -> Result<ShotReport> 
     let mut people = Vec::new();
     for present in present(film, shot)? {
         people.push(person_report(
-            film,
+            known,
             shot,
             &present,
             (&seen, in_clip),
@@ -845,14 +845,14 @@ fn notes_of_clip(clip: &Deliverable) -> Vec<String> {
 }
 
 fn person_report(
-    film: &Film,
+    known: &Known<'_>,
     shot: &Shot,
     present: &Present,
     (seen, look): (&Seen, bool),
     record: Option<&FixRecord>,
     proved: bool,
 ) -> Result<PersonReport> {
-    let person = &present.person;
+    let (film, person) = (known.film(), &present.person);
     let reading = |stage| -> Result<Option<ShotReading>> {
         let whole = look && stage != Stage::Before;
         film.shot_reading::<ShotReading>(shot.id, person.id, stage)?
@@ -870,7 +870,7 @@ fn person_report(
     } else {
         (None, None)
     };
-    let setting = aim_setting(person)?;
+    let setting = known.aim(person)?;
     // The solver judged its sample; once the pixels themselves were read, they decide.
     let holds = match (&after, solved) {
         (Some(after), Some((_, solved))) => is_on_aim(&setting.aim, &solved.centre, after),
@@ -1131,7 +1131,7 @@ fn ops_of(fix: &Fix) -> Vec<Value> {
     fix.ops.iter().map(inkarnat_film::value_of).collect()
 }
 
-fn limit_of(fix: &Fix) -> Option<String> {
+pub(crate) fn limit_of(fix: &Fix) -> Option<String> {
     match &fix.state {
         State::OnAim => None,
         State::Short { limit, .. } => Some(limit.to_string()),

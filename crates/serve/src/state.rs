@@ -3,7 +3,10 @@
 use crate::Options;
 use crate::cache::Cache;
 use crate::jobs::Jobs;
+use inkarnat_app::view::{TRIED_SHOTS, TriedFix};
 use inkarnat_app::{Film, Workers};
+use inkarnat_ops::MovingChain;
+use std::collections::VecDeque;
 use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -14,6 +17,8 @@ use tempfile::TempDir;
 
 /// Bytes of pictures that are kept.
 const PICTURES: usize = 192 << 20;
+/// Fixes of aims that were tried and are kept: several aims on all the shots that can be asked for.
+const TRIED: usize = 8 * TRIED_SHOTS;
 /// Child processes that decode for the page at once.
 const DECODERS: usize = 2;
 
@@ -27,6 +32,10 @@ pub(crate) struct Server {
     pub(crate) jobs: Arc<Jobs>,
     /// One decision at a time, in the order in which they were asked for.
     deciding: tokio::sync::Mutex<()>,
+    /// One aim at a time is tried.
+    trying: Mutex<()>,
+    /// Fixes of aims that were tried, the newest last.
+    tried: Mutex<VecDeque<TriedFix>>,
     decoding: Mutex<usize>,
     decoded: Condvar,
     pictures: Mutex<Cache>,
@@ -58,6 +67,8 @@ impl Server {
             port,
             jobs: Arc::new(Jobs::new()),
             deciding: tokio::sync::Mutex::new(()),
+            trying: Mutex::new(()),
+            tried: Mutex::default(),
             decoding: Mutex::new(0),
             decoded: Condvar::new(),
             pictures: Mutex::new(Cache::new(PICTURES)),
@@ -75,6 +86,30 @@ impl Server {
     /// Waits until no other decision is being made.
     pub(crate) fn turn_to_decide(&self) -> tokio::sync::MutexGuard<'_, ()> {
         self.deciding.blocking_lock()
+    }
+
+    /// Waits until no other aim is being tried.
+    pub(crate) fn turn_to_try(&self) -> MutexGuard<'_, ()> {
+        self.trying.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Keeps the fixes of an aim that was tried, so that pictures can be asked for; those asked about longest ago go first.
+    pub(crate) fn keep_tried(&self, fixes: Vec<TriedFix>) {
+        let mut tried = self.tried.lock().unwrap_or_else(PoisonError::into_inner);
+        for fix in fixes {
+            tried.retain(|known| known.name != fix.name);
+            tried.push_back(fix);
+        }
+        while tried.len() > TRIED {
+            tried.pop_front();
+        }
+    }
+
+    /// A fix that was tried.
+    pub(crate) fn tried(&self, name: &str) -> Option<MovingChain> {
+        let tried = self.tried.lock().unwrap_or_else(PoisonError::into_inner);
+        let found = tried.iter().find(|fix| fix.name == name);
+        found.map(|fix| fix.chain.clone())
     }
 
     /// Waits until a child process may be started; the turn ends when what is given is dropped.

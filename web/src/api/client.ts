@@ -1,6 +1,7 @@
 // Talks to the program that serves the page. Addresses are relative: the token is part of the page's own.
 
 import type {
+  AimTried,
   Delivered,
   FilmState,
   FixChoice,
@@ -44,11 +45,12 @@ async function got<T>(path: string): Promise<T> {
   return (await (await answered(path)).json()) as T;
 }
 
-async function sent<T>(path: string, body: unknown): Promise<T> {
+async function sent<T>(path: string, body: unknown, signal?: AbortSignal): Promise<T> {
   const response = await answered(path, {
     method: "POST",
     headers: { "content-type": "application/json" },
     body: JSON.stringify(body),
+    ...(signal ? { signal } : {}),
   });
   return (await response.json()) as T;
 }
@@ -57,7 +59,7 @@ interface Done {
   done: string;
 }
 
-export type Side = "before" | "after" | "table";
+export type Side = "before" | "after" | "table" | "tried";
 export type Form = "screen" | "screen_exact" | "signal" | "still16";
 
 export interface PictureOrder {
@@ -67,6 +69,8 @@ export interface PictureOrder {
   form: Form;
   width?: number;
   part?: [number, number, number, number];
+  /** Of side `tried`: the name of the fix. */
+  tried?: string;
   version?: string;
 }
 
@@ -75,6 +79,7 @@ export function pictureAddress(order: PictureOrder): string {
   const query = new URLSearchParams({ frame: String(order.frame), side: order.side, form: order.form });
   if (order.width !== undefined) query.set("width", String(Math.round(order.width)));
   if (order.part) query.set("part", order.part.map((v) => v.toFixed(5)).join(","));
+  if (order.tried) query.set("tried", order.tried);
   if (order.version) query.set("v", order.version);
   return `api/shots/${order.shot}/picture?${query}`;
 }
@@ -119,6 +124,9 @@ export const api = {
   people: (order: PeopleOrder) => sent<Done>("people", order),
   answer: (id: number, yes: boolean) => sent<Done>("answer", { id, yes }),
   erase: () => sent<Done>("erase", {}),
+  /** What an aim would do to some shots; nothing is changed. */
+  tryAim: (person: string, aim: string, shots: number[], stop?: AbortSignal) =>
+    sent<AimTried>("aim/try", { person, aim, shots }, stop),
   aim: (person: string, aim: string) => sent<JobView>("aim", { person, aim }),
   work: (order: WorkOrder) => sent<JobView>("work", order),
   undo: () => sent<Done>("undo", {}),

@@ -5,6 +5,7 @@ import type { components } from "./types";
 type Schemas = components["schemas"];
 
 export type Overview = Schemas["Overview"];
+export type FilmPerson = Schemas["FilmPerson"];
 export type OverviewShot = Schemas["OverviewShot"];
 export type PersonPoint = Schemas["PersonPoint"];
 export type Point = Schemas["Point"];
@@ -27,6 +28,9 @@ export type ShotLimits = Schemas["ShotLimits"];
 export type LimitsReport = Schemas["LimitsReport"];
 export type Delivered = Schemas["Delivered"];
 export type Tried = Schemas["Tried"];
+export type AimTried = Schemas["AimTried"];
+export type AimTriedShot = Schemas["AimTriedShot"];
+export type OtherMoved = Schemas["OtherMoved"];
 export type CdlReport = Schemas["CdlReport"];
 export type Numbers = Schemas["Numbers"];
 export type KeyNumbers = Schemas["KeyNumbers"];

@@ -18,6 +18,23 @@ export interface paths {
         patch?: never;
         trace?: never;
     };
+    "/api/aim/try": {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        get?: never;
+        put?: never;
+        /** Shows what an aim would do to some shots, without taking it: fixes and readings as they would be. */
+        post: operations["post_aim_try"];
+        delete?: never;
+        options?: never;
+        head?: never;
+        patch?: never;
+        trace?: never;
+    };
     "/api/answer": {
         parameters: {
             query?: never;
@@ -501,6 +518,83 @@ export interface components {
             /**
              * Format: double
              * @description Width in CIEDE2000 about the centre, for what is not a typed band.
+             */
+            width_de00: number;
+        };
+        /** @description What an aim would do, without being taken. */
+        AimTried: {
+            /** @description The aim that was tried, as it was typed. */
+            aim: string;
+            /** @description Shots that were not asked for and whose fix would be another one too: they are of the same setups, or carry their fix. */
+            also: string[];
+            /** @description Shots that were asked for and not solved in the time there was, by the film's numbers of them. */
+            left: number[];
+            /** @description The person. */
+            person: string;
+            /** @description The shots that were asked for, in the order in which they were. */
+            shots: components["schemas"]["AimTriedShot"][];
+        };
+        /** @description What an aim would do in one shot. */
+        AimTriedShot: {
+            /**
+             * Format: double
+             * @description The centre of that aim here: hue in degrees.
+             */
+            aim_hue_deg?: number | null;
+            /**
+             * Format: double
+             * @description The centre of that aim here: level in percent; null where nothing is solved to it.
+             */
+            aim_level_pct?: number | null;
+            /** @description The source. */
+            before?: components["schemas"]["Point"] | null;
+            /** @description Whether the picture would be another one than it is now. */
+            changes: boolean;
+            /**
+             * Format: double
+             * @description CIEDE2000 from that centre in the source.
+             */
+            de00_before?: number | null;
+            /**
+             * Format: double
+             * @description CIEDE2000 from that centre with the fix in force.
+             */
+            de00_now?: number | null;
+            /**
+             * Format: double
+             * @description CIEDE2000 from that centre with the aim that was tried.
+             */
+            de00_tried?: number | null;
+            /**
+             * Format: int64
+             * @description The film's number of the shot.
+             */
+            id: number;
+            /** @description The limit that would stop the fix, where it would be short. */
+            limit?: string | null;
+            /** @description With the fix in force. */
+            now?: components["schemas"]["Point"] | null;
+            /** @description The other people of the shot who would move. */
+            others: components["schemas"]["OtherMoved"][];
+            /** @description Names the fix that was tried to `shots/{shot}/picture`, side `tried`. */
+            picture: string;
+            /** @description The reach that would be chosen; null where there would be no fix. */
+            reach?: string | null;
+            /** @description One sentence: why the fix would be what it is. */
+            sentence: string;
+            /** @description Its name. */
+            shot: string;
+            /** @description The state that it would be. */
+            state: components["schemas"]["ShotState"];
+            /** @description The state of this person here, now. */
+            state_now: components["schemas"]["ShotState"];
+            /** @description With the aim that was tried. */
+            tried?: components["schemas"]["Point"] | null;
+            /** @description Why it would be that, where it would be `unread`, `off aim` or `short`. */
+            why?: string | null;
+            /**
+             * Format: double
+             * @description Width of that aim, CIEDE2000.
              */
             width_de00: number;
         };
@@ -1036,6 +1130,30 @@ export interface components {
              * @description A key on skin that is taken away, counted as in `keys`.
              */
             without_key?: number | null;
+        };
+        /** @description Somebody else who would move with the fix. */
+        OtherMoved: {
+            /**
+             * Format: double
+             * @description CIEDE2000 between now and then.
+             */
+            de00: number;
+            /**
+             * Format: double
+             * @description Change of hue, degrees; null where there is no hue before or after it.
+             */
+            hue_deg?: number | null;
+            /**
+             * Format: double
+             * @description Change of level, percent of reference white.
+             */
+            level_pct: number;
+            /** @description The name. */
+            person: string;
+            /** @description The state that it would be. */
+            state: components["schemas"]["ShotState"];
+            /** @description The state now. */
+            state_now: components["schemas"]["ShotState"];
         };
         /** @description An outline in fractions of picture width and height. */
         OutlineShape: {
@@ -1794,6 +1912,15 @@ export interface components {
              */
             sat_ratio: number;
         };
+        /** @description An aim that is tried. */
+        TryAimOrder: {
+            /** @description As on the command line: `own`, `level:62-68,hue:120-126`, `like:SHOT`, or a preset. */
+            aim: string;
+            /** @description The name. */
+            person: string;
+            /** @description The shots on which it is looked at, 1 to 64 of them, by the film's numbers: the first are solved first. */
+            shots: number[];
+        };
         /** @description Two colours of light on one face, with both readings. */
         TwoLightsReport: {
             /**
@@ -1878,7 +2005,7 @@ export interface components {
         /** @description The form of a picture. */
         WhichForm: "screen" | "screen_exact" | "signal" | "still16";
         /** @description Which version of a picture. */
-        WhichSide: "before" | "after" | "table";
+        WhichSide: "before" | "after" | "table" | "tried";
         /** @description A soft range: 1 on a flat top, 0 outside, smooth flanks between. */
         WindowNumbers: {
             /**
@@ -1992,6 +2119,75 @@ export interface operations {
                 };
                 content: {
                     "application/json": components["schemas"]["JobView"];
+                };
+            };
+            /** @description The request does not fit the film. */
+            400: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The film file is not there. */
+            404: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description Something else is being done to the film. */
+            409: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description The clip cannot be decoded there. */
+            422: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+            /** @description It could not be done. */
+            500: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["Failure"];
+                };
+            };
+        };
+    };
+    post_aim_try: {
+        parameters: {
+            query?: never;
+            header?: never;
+            path?: never;
+            cookie?: never;
+        };
+        requestBody: {
+            content: {
+                "application/json": components["schemas"]["TryAimOrder"];
+            };
+        };
+        responses: {
+            /** @description The answer. */
+            200: {
+                headers: {
+                    [name: string]: unknown;
+                };
+                content: {
+                    "application/json": components["schemas"]["AimTried"];
                 };
             };
             /** @description The request does not fit the film. */
@@ -3218,6 +3414,8 @@ export interface operations {
                 part?: string;
                 /** @description Which version. */
                 side: components["schemas"]["WhichSide"];
+                /** @description For side `tried`: the fix, as `picture` of `aim/try` names it. */
+                tried?: string;
                 /** @description Whatever names this version of it to the browser; not read. */
                 v?: string;
                 /** @description Widest that it may be, pixels; never made larger than the source. */

@@ -34,6 +34,10 @@ export const IN_SHOT: readonly Key[] = [
   { keys: "Tab to a part of the key, arrows", does: "move the key on skin; with Shift five times as far" },
 ];
 
+export const IN_PEOPLE: readonly Key[] = [
+  { keys: "Esc", does: "leave the aim that is looked at" },
+];
+
 type Handler = (event: KeyboardEvent) => boolean;
 const handlers = new Set<Handler>();
 

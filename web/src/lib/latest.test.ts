@@ -54,4 +54,29 @@ describe("asking about what changes fast", () => {
     expect(failed).toHaveLength(1);
     expect(heard).toEqual([20]);
   });
+  it("gives up what is asked for something newer, and hears nothing of it", async () => {
+    const [asked, heard, failed]: [number[], number[], unknown[]] = [[], [], []];
+    const latest = new Latest<number, number>(
+      (question, stop) => {
+        asked.push(question);
+        return new Promise((resolve, reject) => {
+          stop.addEventListener("abort", () => reject(new Error(`given up: ${question}`)));
+          if (question === 3) resolve(30);
+        });
+      },
+      (answer) => heard.push(answer),
+      (error) => failed.push(error),
+      "gives up",
+    );
+    for (const question of [1, 2, 3]) latest.ask(question);
+    await new Promise((resolve) => setTimeout(resolve));
+    expect(asked).toEqual([1, 3]);
+    expect(heard).toEqual([30]);
+    expect(failed).toEqual([]);
+    latest.ask(4);
+    latest.callOff();
+    await new Promise((resolve) => setTimeout(resolve));
+    expect(asked).toEqual([1, 3, 4]);
+    expect([heard, failed]).toEqual([[30], []]);
+  });
 });

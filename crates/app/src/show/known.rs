@@ -1,12 +1,13 @@
 //! What reports of many shots share, read once: asked anew for each shot, it would make a long film slow to open.
 
 use crate::Result;
-use crate::steps::fixing::FixRecord;
-use crate::steps::taking::probe_of;
+use crate::steps::fixing::{FixRecord, aim_setting};
+use crate::steps::taking::{AimSetting, probe_of};
 use crate::steps::transforming::look_of;
 use crate::steps::whole::clips_of;
 use inkarnat_film::{
-    Deliverable, Film, Scene, SceneId, Setup, SetupId, Shot, ShotId, Source, SourceId, Transform,
+    Deliverable, Film, Person, PersonId, Scene, SceneId, Setup, SetupId, Shot, ShotId, Source,
+    SourceId, Transform,
 };
 use inkarnat_media::Probe;
 use inkarnat_ops::Op;
@@ -25,6 +26,8 @@ pub(crate) struct Known<'a> {
     fixes: RefCell<BTreeMap<SetupId, Option<Rc<FixRecord>>>>,
     /// Operations of looks, by the number of their transform, as they are asked for.
     looks: RefCell<BTreeMap<i64, Rc<[Op]>>>,
+    /// An aim in place of the one in the film.
+    aim: Option<(PersonId, AimSetting)>,
 }
 
 impl<'a> Known<'a> {
@@ -59,7 +62,35 @@ impl<'a> Known<'a> {
             clips,
             fixes: RefCell::default(),
             looks: RefCell::default(),
+            aim: None,
         })
+    }
+
+    /// The same film with another aim of a person, and the fixes that it would then have.
+    pub(crate) fn with_aim(
+        mut self,
+        aim: (PersonId, AimSetting),
+        fixes: impl IntoIterator<Item = (SetupId, Option<FixRecord>)>,
+    ) -> Self {
+        self.aim = Some(aim);
+        self.fixes = RefCell::new(
+            fixes
+                .into_iter()
+                .map(|(setup, record)| (setup, record.map(Rc::new)))
+                .collect(),
+        );
+        self
+    }
+
+    /// The aim of a person.
+    ///
+    /// # Errors
+    /// If it is of another version.
+    pub(crate) fn aim(&self, person: &Person) -> Result<AimSetting> {
+        match &self.aim {
+            Some((id, aim)) if *id == person.id => Ok(aim.clone()),
+            _ => aim_setting(person),
+        }
     }
 
     pub(crate) fn film(&self) -> &'a Film {

@@ -5,7 +5,7 @@ use crate::Result;
 use crate::steps::finding::unread_faces;
 use crate::steps::fixing::FixRecord;
 use inkarnat_film::{Film, Shot, Step};
-use inkarnat_fix::{Limits, State};
+use inkarnat_fix::{Fix, Limits, State};
 
 /// Why no key was laid on skin; `None` where one was.
 pub(crate) fn skin_not_solved(record: &FixRecord) -> Option<String> {
@@ -53,15 +53,28 @@ pub(super) fn reason_of_person(
             Some(reason) => format!("{person} was not read: {reason}"),
             None => format!("{person} was not read here yet"),
         }),
-        ShotState::Short => record.map(|record| short(person, &record.fix().state)),
+        ShotState::Short => record.map(|record| {
+            let fix = record.fix();
+            short(person, &fix.state, own_way(person, fix))
+        }),
         ShotState::OffAim => Some(off_aim(person, record)),
     }
 }
 
-fn short(person: &str, state: &State) -> String {
+/// Share of the way to the aim that a person goes.
+fn own_way(person: &str, fix: &Fix) -> Option<f64> {
+    let own = fix.people.iter().find(|p| p.name == person)?;
+    (own.de00_before > 0.0).then(|| (1.0 - own.de00 / own.de00_before).max(0.0))
+}
+
+/// `way`: the person's own share of the way; that of the fix is of whoever is worst off.
+fn short(person: &str, state: &State, way: Option<f64>) -> String {
     match state {
         State::OnAim => format!("{person} reads apart from the aim in the corrected picture"),
-        State::Short { limit, way, .. } => {
+        State::Short {
+            limit, way: worst, ..
+        } => {
+            let way = way.unwrap_or(*worst);
             let gone = match (100.0 * way).round() {
                 0.0 => "does not get nearer to the aim".to_owned(),
                 gone => format!("gets {gone:.0} % of the way to the aim"),
@@ -103,7 +116,8 @@ mod tests {
                 way: 0.624,
                 people: vec!["Ada".to_owned()],
             };
-            let text = short("Ada", &state);
+            let text = short("Ada", &state, None);
+            assert_ne!(text, short("Ada", &state, Some(0.3)), "her own way counts");
             assert!(
                 text.starts_with("Ada gets 62 % of the way to the aim: "),
                 "{text}"

@@ -7,7 +7,7 @@ use crate::{AppError, Result};
 use inkarnat_film::{Exposed, Film, Question, Setup};
 use inkarnat_fix::exposure::{Exposure, exposure};
 use inkarnat_fix::{Belief, Problem as ToSolve};
-use serde_json::json;
+use serde_json::{Value, json};
 
 /// Beginning of what a proposal is about; `scene:` or `setup:` and its number follow.
 pub(crate) const ABOUT: &str = "exposure:";
@@ -23,10 +23,13 @@ pub(crate) struct Exposable<'a> {
     pub(crate) belief: Option<&'a mut Belief>,
 }
 
-/// Applies what was accepted, and proposes where nobody has said anything.
+/// Applies what was accepted. Gives what is to be proposed where nobody has said anything.
 ///
 /// Where scenes were told apart, a scene is exposed as one; else each setup is by itself.
-pub(crate) fn expose_film(film: &mut Film, parts: &mut [Exposable<'_>]) -> Result<()> {
+pub(crate) fn expose_film(
+    film: &Film,
+    parts: &mut [Exposable<'_>],
+) -> Result<Vec<(String, Value)>> {
     let scenes = film.scenes()?;
     let whole = scenes.len() > 1;
     let mut proposals = Vec::new();
@@ -92,8 +95,7 @@ pub(crate) fn expose_film(film: &mut Film, parts: &mut [Exposable<'_>]) -> Resul
             ));
         }
     }
-    film.ask(&[ABOUT], &proposals)?;
-    Ok(())
+    Ok(proposals)
 }
 
 fn text(what: &Exposed, stops: f64, found: &Exposure) -> String {

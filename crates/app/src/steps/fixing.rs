@@ -7,12 +7,12 @@ use crate::problem::{Context, Problem};
 use crate::seen::{Seen, look_of_shot};
 use crate::show::ChosenBy;
 use crate::steps::choosing::{Choice, choice_of, settled};
-use crate::steps::exposing::{Exposable, expose_film};
+use crate::steps::exposing::{self, Exposable, expose_film};
 use crate::steps::lighting::{ShotLight, light_for, light_in, skin_sample};
 use crate::steps::staying::stay;
 use crate::steps::suggesting::carried_from;
 use crate::steps::taking::AimSetting;
-use crate::steps::tinting::{Lit, keep_tints};
+use crate::steps::tinting::{self, Lit, keep_tints};
 use crate::{AppError, Result};
 use inkarnat_film::{
     Film, InputKey, Person, PersonId, Setup, SetupId, Shot, Stage as Reading, value_of,
@@ -25,6 +25,7 @@ use inkarnat_ops::{Chain, MovingChain, Op};
 use inkarnat_reading::{ShotReading, SkinSample};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
+use serde_json::Value;
 
 /// Part of the key of every fix: raised when the solver changes.
 const METHOD: u32 = 7;
@@ -134,60 +135,28 @@ struct Task<'a> {
 /// # Errors
 /// If the film cannot be written, or on cancelling. What is wrong with a setup is a [`Problem`].
 pub fn fix_film(film: &mut Film, context: Context<'_>, problems: &mut Vec<Problem>) -> Result<()> {
-    let setups = film.setups()?;
-    let shots = film.shots()?;
-    let mut tasks = Vec::new();
-    let mut without = Vec::new();
-    for (index, setup) in setups.iter().enumerate() {
-        let own: Vec<&Shot> = shots
-            .iter()
-            .filter(|shot| shot.setup == setup.id && !shot.kept)
-            .collect();
-        if own.is_empty() {
-            // An earlier fix waits there for the day when keeping is taken back.
-            continue;
-        }
-        match problem_of(film, &own) {
-            Ok(Some((problem, light))) => tasks.push(Task {
-                setup,
-                shots: own,
-                number: index + 1,
-                problem,
-                light,
-            }),
-            Ok(None) => without.push(setup),
-            Err(error @ (AppError::Cancelled | AppError::Film(_))) => return Err(error),
-            Err(error) => context.fail(problems, Stage::Fix, &setup.name, error.to_string()),
-        }
+    let (setups, shots, people) = (film.setups()?, film.shots()?, film.people()?);
+    let Tasks {
+        tasks,
+        without,
+        failed,
+    } = Tasks::of(film, (&setups, &shots, &people))?;
+    for (setup, error) in failed {
+        context.fail(problems, Stage::Fix, &setup.name, error.to_string());
     }
-    let all: Vec<ToSolve> = tasks.iter().map(|task| task.problem.clone()).collect();
-    let mut beliefs = believe(&all);
-    let mut lit: Vec<Lit<'_>> = tasks
-        .iter()
-        .zip(&mut beliefs)
-        .map(|(task, belief)| Lit {
-            setup: task.setup,
-            shots: &task.shots,
-            belief: belief.as_mut().ok(),
-        })
-        .collect();
-    keep_tints(film, &mut lit)?;
-    let mut exposable: Vec<Exposable<'_>> = tasks
-        .iter()
-        .zip(&mut beliefs)
-        .map(|(task, belief)| Exposable {
-            setup: task.setup,
-            problem: &task.problem,
-            belief: belief.as_mut().ok(),
-        })
-        .collect();
-    expose_film(film, &mut exposable)?;
+    let Believed {
+        beliefs,
+        tints,
+        proposals,
+    } = believed(film, &tasks)?;
+    film.ask(&[tinting::ABOUT], &tints)?;
+    film.ask(&[exposing::ABOUT], &proposals)?;
     let ready = tasks
         .iter()
         .zip(beliefs)
         .map(|(task, belief)| Ready::of(film, task, belief))
         .collect::<Result<Vec<_>>>()?;
-    for (ready, solution) in solved_in_order(&ready, context.cancel) {
+    for (ready, solution) in solved_in_order(&ready, AT_ONCE, context.cancel) {
         if context.cancel.is_cancelled() {
             return Err(AppError::Cancelled);
         }
@@ -204,6 +173,191 @@ pub fn fix_film(film: &mut Film, context: Context<'_>, problems: &mut Vec<Proble
     Ok(())
 }
 
+/// What fixing finds to do in a film.
+struct Tasks<'a> {
+    tasks: Vec<Task<'a>>,
+    /// Setups in which nobody is read.
+    without: Vec<&'a Setup>,
+    /// Setups of which no problem could be made, and why.
+    failed: Vec<(&'a Setup, AppError)>,
+}
+
+impl<'a> Tasks<'a> {
+    /// From the setups and shots of a film, and its people with the aims that count.
+    fn of(
+        film: &Film,
+        (setups, shots, people): (&'a [Setup], &'a [Shot], &[Person]),
+    ) -> Result<Self> {
+        let mut found = Self {
+            tasks: Vec::new(),
+            without: Vec::new(),
+            failed: Vec::new(),
+        };
+        for (index, setup) in setups.iter().enumerate() {
+            let own: Vec<&Shot> = shots
+                .iter()
+                .filter(|shot| shot.setup == setup.id && !shot.kept)
+                .collect();
+            if own.is_empty() {
+                // An earlier fix waits there for the day when keeping is taken back.
+                continue;
+            }
+            match problem_with(film, &own, people) {
+                Ok(Some((problem, light))) => found.tasks.push(Task {
+                    setup,
+                    shots: own,
+                    number: index + 1,
+                    problem,
+                    light,
+                }),
+                Ok(None) => found.without.push(setup),
+                Err(error @ (AppError::Cancelled | AppError::Film(_))) => return Err(error),
+                Err(error) => found.failed.push((setup, error)),
+            }
+        }
+        Ok(found)
+    }
+}
+
+/// What all tasks together say of people and light, and what is to be asked of the editor beside.
+struct Believed {
+    beliefs: Vec<Solved<Belief>>,
+    tints: Vec<(String, Value)>,
+    proposals: Vec<(String, Value)>,
+}
+
+fn believed(film: &Film, tasks: &[Task<'_>]) -> Result<Believed> {
+    let all: Vec<ToSolve> = tasks.iter().map(|task| task.problem.clone()).collect();
+    let mut beliefs = believe(&all);
+    let mut lit: Vec<Lit<'_>> = tasks
+        .iter()
+        .zip(&mut beliefs)
+        .map(|(task, belief)| Lit {
+            setup: task.setup,
+            shots: &task.shots,
+            belief: belief.as_mut().ok(),
+        })
+        .collect();
+    let tints = keep_tints(film, &mut lit)?;
+    let mut exposable: Vec<Exposable<'_>> = tasks
+        .iter()
+        .zip(&mut beliefs)
+        .map(|(task, belief)| Exposable {
+            setup: task.setup,
+            problem: &task.problem,
+            belief: belief.as_mut().ok(),
+        })
+        .collect();
+    let proposals = expose_film(film, &mut exposable)?;
+    Ok(Believed {
+        beliefs,
+        tints,
+        proposals,
+    })
+}
+
+/// Setups that are solved at a time before it is asked whether that is enough.
+const TRIED_AT_ONCE: usize = 4;
+
+/// The fixes that some setups would get.
+pub(crate) struct Fixes {
+    /// As [`fix_film`] would write them down. `None`: it would find none, or drop the one there is.
+    pub(crate) fixes: Vec<(SetupId, Option<FixRecord>)>,
+    /// Setups that were wanted and are left, since it was enough before.
+    pub(crate) left: Vec<SetupId>,
+}
+
+/// The fixes that some setups of a film, and those that carry theirs, would get from [`fix_film`] if its people had these aims,
+/// solved in the order in which they are named until `enough` says that it is; the film stays as it is. What fixing would leave
+/// alone is not among them.
+///
+/// # Errors
+/// If no problem can be made of one of these setups with these aims, the film cannot be read, or on cancelling.
+pub(crate) fn fixes_with(
+    film: &Film,
+    people: &[Person],
+    wanted: &[SetupId],
+    (cancel, enough): (&Cancel, &dyn Fn() -> bool),
+) -> Result<Fixes> {
+    let (setups, shots) = (film.setups()?, film.shots()?);
+    let Tasks {
+        tasks,
+        without,
+        failed,
+    } = Tasks::of(film, (&setups, &shots, people))?;
+    let mut carrying = Vec::new();
+    for setup in &without {
+        if let Some(from) = carried_from(film, setup)? {
+            carrying.push((from.id, setup.id));
+        }
+    }
+    // What is carried is solved first, where it comes from.
+    let mut order: Vec<SetupId> = Vec::new();
+    for setup in wanted {
+        let from = carrying.iter().find(|(_, to)| to == setup);
+        for id in from.map(|(from, _)| *from).into_iter().chain([*setup]) {
+            if !order.contains(&id) {
+                order.push(id);
+            }
+        }
+    }
+    if let Some((_, error)) = failed
+        .into_iter()
+        .find(|(setup, _)| order.contains(&setup.id))
+    {
+        return Err(error);
+    }
+    if cancel.is_cancelled() {
+        return Err(AppError::Cancelled);
+    }
+    let place = |setup: &Setup| order.iter().position(|id| *id == setup.id);
+    let mut ready = tasks
+        .iter()
+        .zip(believed(film, &tasks)?.beliefs)
+        .filter_map(|(task, belief)| Some((place(task.setup)?, task, belief)))
+        .map(|(place, task, belief)| Ok((place, Ready::of(film, task, belief)?)))
+        .collect::<Result<Vec<_>>>()?;
+    ready.sort_by_key(|(place, _)| *place);
+    let ready: Vec<Ready<'_>> = ready.into_iter().map(|(_, ready)| ready).collect();
+    let mut found = Fixes {
+        fixes: Vec::new(),
+        left: Vec::new(),
+    };
+    for some in ready.chunks(TRIED_AT_ONCE) {
+        if enough() {
+            found
+                .left
+                .extend(some.iter().map(|ready| ready.task.setup.id));
+            continue;
+        }
+        for (ready, solution) in solved_in_order(some, TRIED_AT_ONCE, cancel) {
+            if cancel.is_cancelled() {
+                return Err(AppError::Cancelled);
+            }
+            let record = record_of(film, ready, solution)?;
+            let record = record.ok().map(|settled| settled.record);
+            found.fixes.push((ready.task.setup.id, record));
+        }
+    }
+    for setup in without {
+        let from = carrying.iter().find(|(_, to)| *to == setup.id);
+        let from = from.map(|(from, _)| *from);
+        if from.is_some_and(|from| found.left.contains(&from)) {
+            found.left.push(setup.id);
+            continue;
+        }
+        let donor = found.fixes.iter().find(|(id, _)| Some(*id) == from);
+        if donor.is_none() && !wanted.contains(&setup.id) {
+            continue;
+        }
+        let task = tasks.iter().find(|task| Some(task.setup.id) == from);
+        let donor = donor.and_then(|(_, record)| record.as_ref());
+        let record = task.zip(donor).map(|(task, donor)| carried(task, donor));
+        found.fixes.push((setup.id, record));
+    }
+    Ok(found)
+}
+
 /// A setup without a readable face carries the fix of another one of its camera in its scene. Where
 /// there is none, it has none, and reading has said so.
 fn carry(film: &mut Film, setup: &Setup, tasks: &[Task<'_>], context: Context<'_>) -> Result<()> {
@@ -215,6 +369,25 @@ fn carry(film: &mut Film, setup: &Setup, tasks: &[Task<'_>], context: Context<'_
     let Some((key, donor)) = film.fix::<FixRecord>(task.setup.id)? else {
         return Ok(film.drop_fix(setup.id)?);
     };
+    let record = carried(task, &donor);
+    let key = InputKey::of(&(METHOD, &task.setup.name, &key, &record.solution.picture.ops));
+    let known = film
+        .fix::<FixRecord>(setup.id)?
+        .is_some_and(|(known, _)| known == key);
+    if !known {
+        keep_record(film, setup.id, &key, &record)?;
+    }
+    context.ended(
+        Stage::Fix,
+        &setup.name,
+        format!("carries the fix of {}", task.setup.name),
+        known,
+    );
+    Ok(())
+}
+
+/// The fix of a setup as another one carries it, in which nobody is read.
+fn carried(task: &Task<'_>, donor: &FixRecord) -> FixRecord {
     let mut fix = donor.fix().clone();
     fix.people.clear();
     // What was done to skin alone is nothing to a picture without any: its walls stay as they are
@@ -226,7 +399,7 @@ fn carry(film: &mut Film, setup: &Setup, tasks: &[Task<'_>], context: Context<'_
     );
     fix.reach = Reach::Picture;
     fix.explain.clone_from(&why);
-    let record = FixRecord {
+    FixRecord {
         cdl: nearest_cdl(&fix.ops, &task.problem),
         solution: Solution {
             chosen: Reach::Picture,
@@ -246,21 +419,7 @@ fn carry(film: &mut Film, setup: &Setup, tasks: &[Task<'_>], context: Context<'_
         belief: None,
         carried_from: Some(task.setup.name.clone()),
         light: Vec::new(),
-    };
-    let key = InputKey::of(&(METHOD, &task.setup.name, &key, &record.solution.picture.ops));
-    let known = film
-        .fix::<FixRecord>(setup.id)?
-        .is_some_and(|(known, _)| known == key);
-    if !known {
-        keep_record(film, setup.id, &key, &record)?;
     }
-    context.ended(
-        Stage::Fix,
-        &setup.name,
-        format!("carries the fix of {}", task.setup.name),
-        known,
-    );
-    Ok(())
 }
 
 type Solved<T> = std::result::Result<T, ProblemError>;
@@ -299,9 +458,10 @@ impl<'a> Ready<'a> {
 /// so that what was found is written down before long and stopping loses little.
 fn solved_in_order<'a>(
     ready: &'a [Ready<'a>],
+    at_once: usize,
     cancel: &'a Cancel,
 ) -> impl Iterator<Item = (&'a Ready<'a>, Option<Solved<Solution>>)> {
-    ready.chunks(AT_ONCE).flat_map(|some| {
+    ready.chunks(at_once).flat_map(|some| {
         some.par_iter()
             .map(|ready| {
                 let solution = match &ready.belief {
@@ -316,52 +476,56 @@ fn solved_in_order<'a>(
     })
 }
 
-fn fix_setup(
-    film: &mut Film,
+/// The fix of a setup as it is written down.
+struct Settled {
+    record: FixRecord,
+    /// The film holds it, solved before from the same input.
+    known: bool,
+    /// Nothing of it changed since, so that there is nothing to write.
+    unchanged: bool,
+}
+
+/// The fix that a setup gets from its solution: what was solved before from the same input, else the new one, or the old one where
+/// nobody could see the difference; with the editor's choice in force. The inner error: it cannot be solved.
+fn record_of(
+    film: &Film,
     ready: &Ready<'_>,
     solution: Option<Solved<Solution>>,
-    context: Context<'_>,
-    count: usize,
-) -> Result<()> {
+) -> Result<Solved<Settled>> {
     let Task {
         setup,
-        number,
         problem,
         light,
-        shots,
+        ..
     } = ready.task;
-    context.begun(Stage::Fix, &setup.name, (*number, count));
-    let unsolvable = |film: &mut Film, error: ProblemError| {
-        let _ = film.drop_fix(setup.id);
-        AppError::Request(format!("{}: {error}", setup.name))
+    let (belief, _) = match &ready.belief {
+        Ok(believed) => believed,
+        Err(error) => return Ok(Err(error.clone())),
     };
-    let (belief, key) = ready
-        .belief
-        .as_ref()
-        .map_err(|error| unsolvable(film, error.clone()))?;
+    let kept = film.fix::<FixRecord>(setup.id)?.map(|(_, record)| record);
+    let choice = choice_of(film, setup.id)?;
     if ready.known
-        && let Some((_, record)) = film.fix::<FixRecord>(setup.id)?
+        && let Some(record) = kept
     {
-        let choice = choice_of(film, setup.id)?;
-        if record.choice != choice {
-            let record = settled(record, choice, problem)?;
-            keep_record(film, setup.id, key, &record)?;
-        }
-        context.ended(
-            Stage::Fix,
-            &setup.name,
-            "solved before from the same input".to_owned(),
-            true,
-        );
-        return Ok(());
+        let unchanged = record.choice == choice;
+        return Ok(Ok(Settled {
+            record: if unchanged {
+                record
+            } else {
+                settled(record, choice, problem)?
+            },
+            known: true,
+            unchanged,
+        }));
     }
-    let mut solution = solution
-        .unwrap_or_else(|| solve_with(problem, belief))
-        .map_err(|error| unsolvable(film, error))?;
-    if let Some((_, known)) = film.fix::<FixRecord>(setup.id)?
-        && known.light == *light
+    let mut solution = match solution.unwrap_or_else(|| solve_with(problem, belief)) {
+        Ok(solution) => solution,
+        Err(error) => return Ok(Err(error)),
+    };
+    if let Some(kept) = kept
+        && kept.light == *light
     {
-        stay(&known, &mut solution, problem, belief);
+        stay(&kept, &mut solution, problem, belief);
     }
     let record = FixRecord {
         cdl: nearest_cdl(&solution.fix().ops, problem),
@@ -373,8 +537,54 @@ fn fix_setup(
         carried_from: None,
         light: light.clone(),
     };
-    let record = settled(record, choice_of(film, setup.id)?, problem)?;
-    keep_record(film, setup.id, key, &record)?;
+    Ok(Ok(Settled {
+        record: settled(record, choice, problem)?,
+        known: false,
+        unchanged: false,
+    }))
+}
+
+fn fix_setup(
+    film: &mut Film,
+    ready: &Ready<'_>,
+    solution: Option<Solved<Solution>>,
+    context: Context<'_>,
+    count: usize,
+) -> Result<()> {
+    let Task {
+        setup,
+        number,
+        light,
+        shots,
+        ..
+    } = ready.task;
+    context.begun(Stage::Fix, &setup.name, (*number, count));
+    let unsolvable = |film: &mut Film, error: &ProblemError| {
+        let _ = film.drop_fix(setup.id);
+        AppError::Request(format!("{}: {error}", setup.name))
+    };
+    let found = record_of(film, ready, solution)?.map_err(|error| unsolvable(film, &error))?;
+    let (_, key) = ready
+        .belief
+        .as_ref()
+        .map_err(|error| unsolvable(film, error))?;
+    let Settled {
+        record,
+        known,
+        unchanged,
+    } = found;
+    if !unchanged {
+        keep_record(film, setup.id, key, &record)?;
+    }
+    if known {
+        context.ended(
+            Stage::Fix,
+            &setup.name,
+            "solved before from the same input".to_owned(),
+            true,
+        );
+        return Ok(());
+    }
     let fix = record.fix();
     let summary = match &fix.state {
         State::OnAim if fix.is_identity() => "on aim as it is; no fix".to_owned(),
@@ -426,16 +636,24 @@ pub(crate) fn problem_of(
     film: &Film,
     shots: &[&Shot],
 ) -> Result<Option<(ToSolve, Vec<ShotLight>)>> {
+    problem_with(film, shots, &film.people()?)
+}
+
+/// The same with these people, whose aims may be others than those in the film.
+fn problem_with(
+    film: &Film,
+    shots: &[&Shot],
+    known: &[Person],
+) -> Result<Option<(ToSolve, Vec<ShotLight>)>> {
     let mut lights = Vec::new();
     let mut people: Vec<(PersonId, PersonProblem)> = Vec::new();
     let mut picture = Vec::new();
     let mut noise: Vec<f64> = Vec::new();
-    let known = film.people()?;
     for shot in shots {
         let mut read = false;
         let light = light_in(film, shot)?.filter(|light| light.verdict != LightVerdict::Steady);
         let followed = light.as_ref().filter(|_| !shot.constant);
-        for person in &known {
+        for person in known {
             let Some(SkinSample { pixels, frames }) = skin_sample(film, shot, person.id)? else {
                 continue;
             };

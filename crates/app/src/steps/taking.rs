@@ -518,6 +518,16 @@ pub fn set_aims(
 /// # Errors
 /// If it is no aim, the film has nobody of that name, or it cannot be written.
 pub fn set_aim(film: &mut Film, text: &str) -> Result<()> {
+    let (name, setting) = aim_in(film, text)?;
+    film.set_aim(&name, &setting.text, &setting)?;
+    Ok(())
+}
+
+/// Whom `NAME=AIM` is about, and the aim.
+///
+/// # Errors
+/// If it is no aim, or like a shot that the film has not.
+pub(crate) fn aim_in(film: &Film, text: &str) -> Result<(String, AimSetting)> {
     let Some((name, aim)) = text.split_once('=') else {
         return Err(AppError::Request(format!(
             "{text}: expected NAME=AIM, such as 'Ana=own' or 'Ana=level:62-68,hue:120-126'"
@@ -533,8 +543,7 @@ pub fn set_aim(film: &mut Film, text: &str) -> Result<()> {
         text: words.to_owned(),
         aim,
     };
-    film.set_aim(name, words, &setting)?;
-    Ok(())
+    Ok((name.to_owned(), setting))
 }
 
 pub(crate) fn listed(names: impl Iterator<Item = impl AsRef<str>>) -> String {

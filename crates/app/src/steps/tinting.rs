@@ -70,9 +70,9 @@ pub(crate) struct Lit<'a> {
     pub(crate) belief: Option<&'a mut Belief>,
 }
 
-/// Finds the tints that cameras of a scene share, has them kept unless the editor says otherwise, and asks where nobody has said
-/// anything.
-pub(crate) fn keep_tints(film: &mut Film, lit: &mut [Lit<'_>]) -> Result<()> {
+/// Finds the tints that cameras of a scene share, and has them kept unless the editor says otherwise. Gives what is to be asked
+/// where nobody has said anything.
+pub(crate) fn keep_tints(film: &Film, lit: &mut [Lit<'_>]) -> Result<Vec<(String, Value)>> {
     let said = film.tint()?;
     let scenes = film.scenes()?;
     let sources = film.sources()?;
@@ -127,8 +127,7 @@ pub(crate) fn keep_tints(film: &mut Film, lit: &mut [Lit<'_>]) -> Result<()> {
             ));
         }
     }
-    film.ask(&[ABOUT], &questions)?;
-    Ok(())
+    Ok(questions)
 }
 
 fn question(scene: &Scene, setups: &[&str], tint: &SharedTint) -> String {

@@ -5,9 +5,11 @@
 mod overview;
 pub mod pictures;
 pub(crate) mod shot;
+mod tried;
 
 pub use crate::show::cost_of as cost_report;
 pub use overview::{FilmPerson, Overview, OverviewShot, PersonPoint, Point, overview};
 pub use shot::{
     FaceView, OutlineShape, PatchView, PersonSeries, Series, ShotView, SkinPixels, shot_view,
 };
+pub use tried::{AimTried, AimTriedShot, OtherMoved, TRIED_SHOTS, TriedFix, try_aim};

@@ -209,21 +209,12 @@ fn in_short(id: i64, shot: ShotReport, rate: f64, size: [u64; 2]) -> OverviewSho
         || shot.source.clone(),
         |name| name.to_string_lossy().into_owned(),
     );
-    let sentence = match (&shot.failure, &shot.why_unread, &shot.fix) {
-        (Some(why), _, _) | (None, Some(why), _) => why.clone(),
-        (None, None, Some(fix)) => fix.why.clone(),
-        (None, None, None) => match shot.state {
-            ShotState::Kept => "Kept: it stays as it is.".to_owned(),
-            ShotState::Unread => "Nothing was read here yet.".to_owned(),
-            _ => "No fix yet.".to_owned(),
-        },
-    };
     OverviewShot {
         id,
         source,
         rate,
         size,
-        sentence,
+        sentence: sentence_of(&shot),
         people: shot.people.iter().map(person_point).collect(),
         shot: shot.shot,
         setup: shot.setup,
@@ -232,6 +223,19 @@ fn in_short(id: i64, shot: ShotReport, rate: f64, size: [u64; 2]) -> OverviewSho
         out_frame: shot.out_frame,
         timecode_in: shot.timecode_in,
         state: shot.state,
+    }
+}
+
+/// One sentence about a shot: why its fix is what it is, or what failed.
+pub(super) fn sentence_of(shot: &ShotReport) -> String {
+    match (&shot.failure, &shot.why_unread, &shot.fix) {
+        (Some(why), _, _) | (None, Some(why), _) => why.clone(),
+        (None, None, Some(fix)) => fix.why.clone(),
+        (None, None, None) => match shot.state {
+            ShotState::Kept => "Kept: it stays as it is.".to_owned(),
+            ShotState::Unread => "Nothing was read here yet.".to_owned(),
+            _ => "No fix yet.".to_owned(),
+        },
     }
 }
 
@@ -278,7 +282,7 @@ fn width_along_hue(lab: [f64; 3], width: f64) -> Option<f64> {
     })
 }
 
-fn point(reading: &ReadingReport) -> Point {
+pub(super) fn point(reading: &ReadingReport) -> Point {
     Point {
         level_pct: reading.level_pct,
         level_pct_u: reading.level_pct_u,

@@ -11,7 +11,7 @@ use crate::steps::transforming::input_ops;
 use crate::view::shot::shot_of;
 use crate::worker::Workers;
 use crate::{AppError, Result};
-use inkarnat_film::{Film, InputKey, ShotId};
+use inkarnat_film::{Film, InputKey, Shot, ShotId};
 use inkarnat_ops::{Chain, Domain, Lut3d, MovingChain, Op};
 use inkarnat_people::FaceTrack;
 use inkarnat_reading::{Patch, Similarity, Track};
@@ -63,6 +63,22 @@ pub struct ReadyOrder {
 /// # Errors
 /// If there is no such shot or frame, or the source is gone.
 pub fn ready(film: &Film, order: &PictureOrder) -> Result<ReadyOrder> {
+    ready_with(film, order, |shot| chain_of(film, shot))
+}
+
+/// The same with a fix that was tried in place of the one in force.
+///
+/// # Errors
+/// As [`ready`].
+pub fn ready_tried(film: &Film, order: &PictureOrder, tried: &MovingChain) -> Result<ReadyOrder> {
+    ready_with(film, order, |_| Ok(tried.clone()))
+}
+
+fn ready_with(
+    film: &Film,
+    order: &PictureOrder,
+    fix_of: impl Fn(&Shot) -> Result<MovingChain>,
+) -> Result<ReadyOrder> {
     let shots = film.shots()?;
     let shot = shot_of(&shots, order.shot)?;
     if order.frame >= shot.out_frame || order.frame < shot.in_frame {
@@ -77,9 +93,9 @@ pub fn ready(film: &Film, order: &PictureOrder) -> Result<ReadyOrder> {
     let (source, path) = locate(film, shot)?;
     let chain = match order.side {
         Side::Before => MovingChain::default(),
-        Side::After => chain_of(film, shot)?,
+        Side::After => fix_of(shot)?,
         Side::Table => {
-            let chain = chain_of(film, shot)?.at(order.frame);
+            let chain = fix_of(shot)?.at(order.frame);
             if chain.is_identity() {
                 chain.into()
             } else {
@@ -165,12 +181,7 @@ pub fn trace(
 }
 
 /// What is read of a person in a frame, as it lies there: the patch that was drawn, else the face that was found.
-fn skin_in(
-    film: &Film,
-    shot: &inkarnat_film::Shot,
-    frame: u64,
-    person: &str,
-) -> Result<TracedSkin> {
+fn skin_in(film: &Film, shot: &Shot, frame: u64, person: &str) -> Result<TracedSkin> {
     let mut found: Option<(Patch, Similarity)> = None;
     for Present {
         person: present,

@@ -6,9 +6,9 @@ use crate::jobs::{JobView, Settling};
 use crate::report;
 use crate::state::Server;
 use inkarnat_app::show::{CdlReport, CostReport};
-use inkarnat_app::view::{OutlineShape, cost_report};
+use inkarnat_app::view::{AimTried, OutlineShape, cost_report, try_aim};
 use inkarnat_app::{
-    AppError, ByHand, Choice, Codec, Context, Delivery, Film, KeyByHand, LimitTo, Problem,
+    AppError, ByHand, Cancel, Choice, Codec, Context, Delivery, Film, KeyByHand, LimitTo, Problem,
     ReadOrder, SINCE_HANDLES, Say, answer, choose, draw_shape, erase, fix_film, hand_over,
     hold_constant, keep, note, open_or_create, prove_film, read_film, redo, say, set_aim, take_in,
     try_ops, undo, undraw_shape, with_numbers,
@@ -17,8 +17,10 @@ use inkarnat_film::{Shot, ShotId};
 use inkarnat_ops::{Cdl, Op, Window};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use std::cell::OnceCell;
 use std::path::PathBuf;
 use std::sync::Arc;
+use std::time::{Duration, Instant};
 
 /// Numbers in place of those of the fix in force.
 #[derive(Clone, Debug, Deserialize, JsonSchema)]
@@ -192,6 +194,18 @@ pub(crate) struct AimOrder {
     pub person: String,
     /// As on the command line: `own`, `level:62-68,hue:120-126`, `like:SHOT`, or a preset.
     pub aim: String,
+}
+
+/// An aim that is tried.
+#[derive(Clone, Debug, Deserialize, JsonSchema)]
+pub(crate) struct TryAimOrder {
+    /// The name.
+    pub person: String,
+    /// As on the command line: `own`, `level:62-68,hue:120-126`, `like:SHOT`, or a preset.
+    pub aim: String,
+    /// The shots on which it is looked at, 1 to 64 of them, by the film's numbers: the first are solved first.
+    #[schemars(length(min = 1, max = 64))]
+    pub shots: Vec<i64>,
 }
 
 /// What the editor says about people, in the words of the command line.
@@ -377,6 +391,13 @@ pub(crate) fn add(table: &mut Table) {
             "Takes a drawn patch back, reads what is left and fixes.",
         ),
         undraw_patch,
+    );
+    table.post_to_look(
+        about(
+            "aim/try",
+            "Shows what an aim would do to some shots, without taking it: fixes and readings as they would be.",
+        ),
+        try_an_aim,
     );
     table.post(
         about("aim", "Says where a person should read, and fixes."),
@@ -663,6 +684,29 @@ fn aim(server: &Arc<Server>, order: AimOrder) -> Result<JobView, Failure> {
     let text = format!("{}={}", order.person, order.aim);
     decide(server, Some(Settling::Fix), |film| set_aim(film, &text))?;
     Ok(server.jobs.view())
+}
+
+/// Time for the setups of an aim that is tried: whoever looks waits. Solving one takes a small part of it.
+const TRYING: Duration = Duration::from_secs(6);
+
+/// One aim at a time is tried; one whose page has gone on to another makes way at its next setup.
+fn try_an_aim(
+    server: &Arc<Server>,
+    order: TryAimOrder,
+    cancel: &Cancel,
+) -> Result<AimTried, Failure> {
+    let _turn = server.turn_to_try();
+    if cancel.is_cancelled() {
+        return Err(AppError::Cancelled.into());
+    }
+    let text = format!("{}={}", order.person, order.aim);
+    let shots: Vec<ShotId> = order.shots.iter().map(|id| ShotId(*id)).collect();
+    // Counted from the first setup on: what all of the film says is needed for every one of them.
+    let begun = OnceCell::new();
+    let enough = || begun.get_or_init(Instant::now).elapsed() > TRYING;
+    let (tried, fixes) = try_aim(&server.to_read()?, &text, &shots, (cancel, &enough))?;
+    server.keep_tried(fixes);
+    Ok(tried)
 }
 
 fn start(

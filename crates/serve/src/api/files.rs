@@ -12,7 +12,7 @@ use inkarnat_app::Cancel;
 use inkarnat_app::job::{PictureForm, Pictured};
 use inkarnat_app::view::pictures::{self, PictureOrder, Side, WhichTable};
 use inkarnat_film::ShotId;
-use inkarnat_ops::Lut3d;
+use inkarnat_ops::{Lut3d, MovingChain};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
@@ -29,6 +29,8 @@ pub(crate) enum WhichSide {
     After,
     /// With the fix as the table that is exported.
     Table,
+    /// With the fix of an aim that was tried (`aim/try`), which `tried` names.
+    Tried,
 }
 
 /// The form of a picture.
@@ -60,6 +62,8 @@ pub(crate) struct PictureQuery {
     form: WhichForm,
     /// The part wanted: left, top, width, height in fractions of the picture, with commas between.
     part: Option<String>,
+    /// For side `tried`: the fix, as `picture` of `aim/try` names it.
+    tried: Option<String>,
     /// Whatever names this version of it to the browser; not read.
     #[serde(rename = "v")]
     _version: Option<String>,
@@ -162,10 +166,14 @@ fn part_of(text: Option<&str>) -> Result<Option<[f64; 4]>, Failure> {
 fn made(
     server: &Arc<Server>,
     order: &PictureOrder,
+    tried: Option<&MovingChain>,
     framed: fn(&Pictured) -> Vec<u8>,
 ) -> Result<Arc<Vec<u8>>, Failure> {
     let film = server.to_read()?;
-    let ready = pictures::ready(&film, order)?;
+    let ready = match tried {
+        None => pictures::ready(&film, order)?,
+        Some(tried) => pictures::ready_tried(&film, order, tried)?,
+    };
     if let Some(known) = server.picture(&ready.key) {
         return Ok(known);
     }
@@ -181,6 +189,18 @@ fn made(
     let all = Arc::new(all);
     server.keep_picture(ready.key, Arc::clone(&all));
     Ok(all)
+}
+
+/// The fix of an aim that was tried.
+fn tried_fix(server: &Arc<Server>, name: Option<&str>) -> Result<MovingChain, Failure> {
+    let name = name.ok_or_else(|| {
+        Failure::bad("side tried needs the fix that was tried: give tried=, as `picture` of aim/try names it")
+    })?;
+    server.tried(name).ok_or_else(|| {
+        Failure::bad(format!(
+            "tried '{name}': no such fix is kept any more, as others were tried since; try the aim again"
+        ))
+    })
 }
 
 /// A day: addresses name versions.
@@ -203,8 +223,13 @@ fn picture(server: &Arc<Server>, shot: ShotId, query: PictureQuery) -> Result<Ra
             WhichSide::Before => Side::Before,
             WhichSide::After => Side::After,
             WhichSide::Table => Side::Table,
+            WhichSide::Tried => Side::After,
         },
         form,
+    };
+    let tried = match query.side {
+        WhichSide::Tried => Some(tried_fix(server, query.tried.as_deref())?),
+        _ => None,
     };
     let framed: fn(&Pictured) -> Vec<u8> = match form {
         PictureForm::Signal => |done| little([done.width as u32, done.height as u32]),
@@ -216,7 +241,7 @@ fn picture(server: &Arc<Server>, shot: ShotId, query: PictureQuery) -> Result<Ra
             PictureForm::ScreenExact | PictureForm::Still16 => "image/png",
             PictureForm::Signal => "application/octet-stream",
         },
-        bytes: made(server, &order, framed)?,
+        bytes: made(server, &order, tried.as_ref(), framed)?,
         keep_s: KEEP_S,
     })
 }
@@ -231,7 +256,7 @@ fn proxy(server: &Arc<Server>, shot: ShotId, query: ProxyQuery) -> Result<Raw, F
         side: Side::Before,
         form: PictureForm::SignalJpeg,
     };
-    let bytes = made(server, &order, |done| {
+    let bytes = made(server, &order, None, |done| {
         let lengths = done.lengths.iter().map(|length| *length as u32);
         little(std::iter::once(done.lengths.len() as u32).chain(lengths))
     })?;

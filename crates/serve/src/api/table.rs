@@ -8,6 +8,7 @@ use axum::extract::{Path, Query, State};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{MethodRouter, get, post};
 use axum::{Json, Router};
+use inkarnat_app::Cancel;
 use inkarnat_film::ShotId;
 use schemars::generate::SchemaSettings;
 use schemars::{JsonSchema, Schema, SchemaGenerator};
@@ -64,6 +65,15 @@ pub(crate) async fn apart<T: Send + 'static>(
     tokio::task::spawn_blocking(work)
         .await
         .unwrap_or_else(|error| Err(Failure::broken(error)))
+}
+
+/// Somebody waits for an answer: the request is dropped when the connection is closed, and this with it.
+struct Waiting(Cancel);
+
+impl Drop for Waiting {
+    fn drop(&mut self) {
+        self.0.cancel();
+    }
 }
 
 pub(crate) struct Table {
@@ -170,6 +180,29 @@ impl Table {
             async move |State(server): State<Srv>, body: Result<Json<B>, JsonRejection>| {
                 let body = of_body(body)?;
                 apart(move || work(&server, body)).await.map(Json)
+            },
+        );
+        let answer = self.json_answer::<T>();
+        self.add::<Nothing, B>("post", &about, answer, handler);
+    }
+
+    /// Asks what takes its time, and changes nothing. Who goes away before the answer has it given up.
+    pub(crate) fn post_to_look<B, T>(
+        &mut self,
+        about: About,
+        work: fn(&Srv, B, &Cancel) -> Answer<T>,
+    ) where
+        B: DeserializeOwned + JsonSchema + Send + 'static,
+        T: Serialize + JsonSchema + Send + 'static,
+    {
+        let handler = post(
+            async move |State(server): State<Srv>, body: Result<Json<B>, JsonRejection>| {
+                let body = of_body(body)?;
+                let waiting = Waiting(Cancel::default());
+                let cancel = waiting.0.clone();
+                let answer = apart(move || work(&server, body, &cancel)).await.map(Json);
+                drop(waiting);
+                answer
             },
         );
         let answer = self.json_answer::<T>();
