@@ -1,19 +1,19 @@
 //! Solving every setup.
 
 use crate::event::{Cancel, Stage};
-use crate::job::PictureRecord;
 use crate::nearest::{NearestCdl, nearest_cdl};
 use crate::problem::{Context, Problem};
 use crate::seen::{Seen, look_of_shot};
 use crate::show::ChosenBy;
 use crate::steps::choosing::{Choice, choice_of, settled};
 use crate::steps::exposing::{Exposable, expose_film};
-use crate::steps::lighting::{ShotLight, light_for, light_in, skin_sample};
+use crate::steps::lighting::{ShotLight, ShotSamples, StoredShot, light_for};
 use crate::steps::staying::stay;
 use crate::steps::suggesting::carried_from;
 use crate::steps::taking::AimSetting;
 use crate::steps::tinting::{Lit, keep_tints};
 use crate::{AppError, Result};
+use inkarnat_color::WorkingSpace;
 use inkarnat_film::{
     Film, InputKey, Person, PersonId, Setup, SetupId, Shot, Stage as Reading, value_of,
 };
@@ -27,7 +27,7 @@ use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
 /// Part of the key of every fix: raised when the solver changes.
-const METHOD: u32 = 7;
+const METHOD: u32 = 8;
 
 /// Setups that are solved before what was found of them is written down.
 const AT_ONCE: usize = 16;
@@ -138,26 +138,43 @@ pub fn fix_film(film: &mut Film, context: Context<'_>, problems: &mut Vec<Proble
     let shots = film.shots()?;
     let mut tasks = Vec::new();
     let mut without = Vec::new();
-    for (index, setup) in setups.iter().enumerate() {
-        let own: Vec<&Shot> = shots
+    let parts: Vec<(usize, &Setup, Vec<&Shot>)> = setups
+        .iter()
+        .enumerate()
+        .map(|(index, setup)| {
+            let own = shots
+                .iter()
+                .filter(|shot| shot.setup == setup.id && !shot.kept)
+                .collect();
+            (index, setup, own)
+        })
+        // An earlier fix waits there for the day when keeping is taken back.
+        .filter(|(_, _, own): &(_, _, Vec<&Shot>)| !own.is_empty())
+        .collect();
+    for some in parts.chunks(AT_ONCE) {
+        // The film is read here, what it holds is unpacked on all cores.
+        let stored: Vec<Result<StoredSetup>> = some
             .iter()
-            .filter(|shot| shot.setup == setup.id && !shot.kept)
+            .map(|(_, _, own)| StoredSetup::of(film, own))
             .collect();
-        if own.is_empty() {
-            // An earlier fix waits there for the day when keeping is taken back.
-            continue;
-        }
-        match problem_of(film, &own) {
-            Ok(Some((problem, light))) => tasks.push(Task {
-                setup,
-                shots: own,
-                number: index + 1,
-                problem,
-                light,
-            }),
-            Ok(None) => without.push(setup),
-            Err(error @ (AppError::Cancelled | AppError::Film(_))) => return Err(error),
-            Err(error) => context.fail(problems, Stage::Fix, &setup.name, error.to_string()),
+        let found: Vec<Result<Option<(ToSolve, Vec<ShotLight>)>>> = stored
+            .into_par_iter()
+            .zip(some)
+            .map(|(stored, (_, _, own))| stored?.problem(own))
+            .collect();
+        for ((index, setup, own), found) in some.iter().zip(found) {
+            match found {
+                Ok(Some((problem, light))) => tasks.push(Task {
+                    setup,
+                    shots: own.clone(),
+                    number: index + 1,
+                    problem,
+                    light,
+                }),
+                Ok(None) => without.push(*setup),
+                Err(error @ (AppError::Cancelled | AppError::Film(_))) => return Err(error),
+                Err(error) => context.fail(problems, Stage::Fix, &setup.name, error.to_string()),
+            }
         }
     }
     let all: Vec<ToSolve> = tasks.iter().map(|task| task.problem.clone()).collect();
@@ -300,13 +317,13 @@ impl<'a> Ready<'a> {
 fn solved_in_order<'a>(
     ready: &'a [Ready<'a>],
     cancel: &'a Cancel,
-) -> impl Iterator<Item = (&'a Ready<'a>, Option<Solved<Solution>>)> {
+) -> impl Iterator<Item = (&'a Ready<'a>, Option<Solved<(Solution, NearestCdl)>>)> {
     ready.chunks(AT_ONCE).flat_map(|some| {
         some.par_iter()
             .map(|ready| {
                 let solution = match &ready.belief {
                     Ok((belief, _)) if !ready.known && !cancel.is_cancelled() => {
-                        Some(solve_with(&ready.task.problem, belief))
+                        Some(solved(&ready.task.problem, belief))
                     }
                     _ => None,
                 };
@@ -316,10 +333,17 @@ fn solved_in_order<'a>(
     })
 }
 
+/// A setup's solution with the CDL nearest to the fix that it chooses.
+fn solved(problem: &ToSolve, belief: &Belief) -> Solved<(Solution, NearestCdl)> {
+    let solution = solve_with(problem, belief)?;
+    let cdl = nearest_cdl(&solution.fix().ops, problem);
+    Ok((solution, cdl))
+}
+
 fn fix_setup(
     film: &mut Film,
     ready: &Ready<'_>,
-    solution: Option<Solved<Solution>>,
+    solution: Option<Solved<(Solution, NearestCdl)>>,
     context: Context<'_>,
     count: usize,
 ) -> Result<()> {
@@ -355,16 +379,20 @@ fn fix_setup(
         );
         return Ok(());
     }
-    let mut solution = solution
-        .unwrap_or_else(|| solve_with(problem, belief))
+    let (mut solution, mut cdl) = solution
+        .unwrap_or_else(|| solved(problem, belief))
         .map_err(|error| unsolvable(film, error))?;
+    let ops = solution.fix().ops.clone();
     if let Some((_, known)) = film.fix::<FixRecord>(setup.id)?
         && known.light == *light
     {
         stay(&known, &mut solution, problem, belief);
     }
+    if solution.fix().ops != ops {
+        cdl = nearest_cdl(&solution.fix().ops, problem);
+    }
     let record = FixRecord {
-        cdl: nearest_cdl(&solution.fix().ops, problem),
+        cdl,
         solution,
         choice: None,
         by_hand: None,
@@ -426,75 +454,114 @@ pub(crate) fn problem_of(
     film: &Film,
     shots: &[&Shot],
 ) -> Result<Option<(ToSolve, Vec<ShotLight>)>> {
-    let mut lights = Vec::new();
-    let mut people: Vec<(PersonId, PersonProblem)> = Vec::new();
-    let mut picture = Vec::new();
-    let mut noise: Vec<f64> = Vec::new();
-    let known = film.people()?;
-    for shot in shots {
-        let mut read = false;
-        let light = light_in(film, shot)?.filter(|light| light.verdict != LightVerdict::Steady);
-        let followed = light.as_ref().filter(|_| !shot.constant);
-        for person in &known {
-            let Some(SkinSample { pixels, frames }) = skin_sample(film, shot, person.id)? else {
-                continue;
-            };
-            read = true;
-            let skin = match followed {
-                Some(light) => light.brought_all(pixels, &frames),
-                None => pixels,
-            };
-            let frames = (shot.out_frame - shot.in_frame) as f64;
-            if let Some((_, problem)) = people.iter_mut().find(|(id, _)| *id == person.id) {
-                problem.skin.extend(skin);
-                problem.frames = problem.frames.map(|known| known + frames);
-                continue;
-            }
-            let aim = resolved_aim(film, person)?;
-            people.push((
-                person.id,
-                PersonProblem {
-                    name: person.name.clone(),
-                    skin,
-                    aim,
-                    frames: Some(frames),
-                    ..PersonProblem::default()
-                },
-            ));
-        }
-        if read && let Some(mut record) = film.sample::<PictureRecord>(shot.id, None)? {
-            if let Some(light) = followed {
-                light.bring_picture(&mut record.sample, &record.frames);
-            }
-            picture.extend(record.sample);
-            noise.extend(record.dark_noise);
-        }
-        if read {
-            lights.extend(light.map(|light| ShotLight {
-                shot: shot.id.0,
-                source: shot.source.0,
-                frames: (shot.in_frame, shot.out_frame),
+    StoredSetup::of(film, shots)?.problem(shots)
+}
+
+/// What the film holds of the shots of one setup.
+struct StoredSetup {
+    shots: Vec<StoredShot>,
+    people: Vec<Person>,
+    /// Of those who are read here, an aim that cannot be had is an error.
+    aims: Vec<Result<inkarnat_fix::Aim>>,
+    scene: Option<String>,
+    look: Vec<Op>,
+    space: WorkingSpace,
+}
+
+impl StoredSetup {
+    fn of(film: &Film, shots: &[&Shot]) -> Result<Self> {
+        let (people, sources) = (film.people()?, film.sources()?);
+        let stored = |shot: &&Shot| StoredShot::of(film, shot, &people, &sources);
+        Ok(Self {
+            shots: shots.iter().map(stored).collect::<Result<_>>()?,
+            aims: people.iter().map(|who| resolved_aim(film, who)).collect(),
+            people,
+            scene: scene_of(film, shots)?,
+            look: match shots.first() {
+                Some(shot) => look_of_shot(film, shot)?,
+                None => Vec::new(),
+            },
+            space: film.space(),
+        })
+    }
+
+    fn problem(self, shots: &[&Shot]) -> Result<Option<(ToSolve, Vec<ShotLight>)>> {
+        let mut lights = Vec::new();
+        let mut aims: Vec<Option<Result<inkarnat_fix::Aim>>> =
+            self.aims.into_iter().map(Some).collect();
+        let mut people: Vec<(PersonId, PersonProblem)> = Vec::new();
+        let mut picture = Vec::new();
+        let mut noise: Vec<f64> = Vec::new();
+        for (shot, stored) in shots.iter().zip(&self.shots) {
+            let mut read = false;
+            let ShotSamples {
+                picture: record,
+                skin,
                 light,
-            }));
+            } = stored.unpacked(self.space)?;
+            let light = light.filter(|light| light.verdict != LightVerdict::Steady);
+            let followed = light.as_ref().filter(|_| !shot.constant);
+            for ((person, sample), aim) in self.people.iter().zip(skin).zip(&mut aims) {
+                let Some(SkinSample { pixels, frames }) = sample else {
+                    continue;
+                };
+                read = true;
+                let skin = match followed {
+                    Some(light) => light.brought_all(pixels, &frames),
+                    None => pixels,
+                };
+                let frames = (shot.out_frame - shot.in_frame) as f64;
+                if let Some((_, problem)) = people.iter_mut().find(|(id, _)| *id == person.id) {
+                    problem.skin.extend(skin);
+                    problem.frames = problem.frames.map(|known| known + frames);
+                    continue;
+                }
+                // Each is asked for once: whoever is met again is among the people already.
+                let Some(aim) = aim.take().transpose()? else {
+                    continue;
+                };
+                people.push((
+                    person.id,
+                    PersonProblem {
+                        name: person.name.clone(),
+                        skin,
+                        aim,
+                        frames: Some(frames),
+                        ..PersonProblem::default()
+                    },
+                ));
+            }
+            if read && let Some(mut record) = record {
+                if let Some(light) = followed {
+                    light.bring_picture(&mut record.sample, &record.frames);
+                }
+                picture.extend(record.sample);
+                noise.extend(record.dark_noise);
+            }
+            if read {
+                lights.extend(light.map(|light| ShotLight {
+                    shot: shot.id.0,
+                    source: shot.source.0,
+                    frames: (shot.in_frame, shot.out_frame),
+                    light,
+                }));
+            }
         }
+        if people.is_empty() {
+            return Ok(None);
+        }
+        let problem = ToSolve {
+            people: people.into_iter().map(|(_, problem)| problem).collect(),
+            picture,
+            limits: Limits::default(),
+            space: self.space,
+            dark_noise: (!noise.is_empty()).then(|| noise.iter().sum::<f64>() / noise.len() as f64),
+            scene: self.scene,
+            look: self.look,
+            ..ToSolve::default()
+        };
+        Ok(Some((problem, lights)))
     }
-    if people.is_empty() {
-        return Ok(None);
-    }
-    let problem = ToSolve {
-        people: people.into_iter().map(|(_, problem)| problem).collect(),
-        picture,
-        limits: Limits::default(),
-        space: film.space(),
-        dark_noise: (!noise.is_empty()).then(|| noise.iter().sum::<f64>() / noise.len() as f64),
-        scene: scene_of(film, shots)?,
-        look: match shots.first() {
-            Some(shot) => look_of_shot(film, shot)?,
-            None => Vec::new(),
-        },
-        ..ToSolve::default()
-    };
-    Ok(Some((problem, lights)))
 }
 
 /// The scene of a setup's shots, where it holds other setups too: one setup alone has nothing to agree with.
