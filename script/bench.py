@@ -79,10 +79,10 @@ def reading(work):
     report("reading 1080p H.264 : plain decode", in_turn(ours, theirs), ">= 0.90", "frames/s", frames(source))
 
 
-def core_seconds(command, folder):
+def core_seconds(command, folder, accept=(0,)):
     """Time on cores, of the program and what it started: other work on the machine moves it less than the clock."""
     before = resource.getrusage(resource.RUSAGE_CHILDREN)
-    seconds(command, folder)
+    seconds(command, folder, accept)
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
     return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
 
@@ -190,6 +190,32 @@ def render(work):
         report(f"render 1080p to {codec} : plain decode, encode", in_turn(ours, theirs), ">= 0.85", "frames/s", count)
 
 
+def solve(work):
+    """How long a film of 500 shots and six people takes to be solved, in setups of three to six shots: as films are, with one to
+    three people in a shot, and the hard case, all six in every shot."""
+    one = work / "one.inkarnat"
+    source = ROOT / ".cache/real/single_face.mp4"
+    seconds([PROGRAM, "start", one, source, "--patch", f"{source}@0:{PATCH}"], work)
+    seconds([PROGRAM, "read", one], work)
+    for people, what in (("some", "one to three people in a shot"), ("all", "six people in every shot")):
+        film = work / f"{people}.inkarnat"
+        with subprocess.Popen([RELEASE / "examples" / "many_shots", "500", people], stdout=subprocess.PIPE) as samples:
+            subprocess.run(["python3", ROOT / "script/film/many.py", one, film], stdin=samples.stdout, check=True)
+        taken = []
+        for run in range(3):
+            # What is solved once is not solved again: a film of its own each time.
+            copy = work / f"{people}{run}.inkarnat"
+            shutil.copy(film, copy)
+            start = time.perf_counter()
+            cores = core_seconds([PROGRAM, "fix", copy], work, (0, 2))
+            taken.append((time.perf_counter() - start, cores))
+            copy.unlink()
+        clock, cores = (statistics.median(column) for column in zip(*taken))
+        print(f"500 shots solved, {what:<32} {clock:6.1f} s, {cores:.1f} s on cores (median of 3)  goal <= 5 s", flush=True)
+    # A solve by itself, and what its table of 33 nodes is off: goal 0.25.
+    subprocess.run([RELEASE / "examples" / "speed"], check=True)
+
+
 def page(work):
     # Against a frame and against 100 ms, not against another program: a part of its own form.
     print("page:", flush=True)
@@ -199,7 +225,7 @@ def page(work):
 
 
 def main():
-    parts = {"reading": reading, "faces": faces, "lut": lut, "render": render, "page": page}
+    parts = {"reading": reading, "faces": faces, "lut": lut, "solve": solve, "render": render, "page": page}
     wanted = sys.argv[1:] or list(parts)
     unknown = [name for name in wanted if name not in parts]
     if unknown:

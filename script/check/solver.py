@@ -124,8 +124,8 @@ def compressed(white, lowest):
 def spread(white):
     if white > 1 - 1e-9:
         return []
-    start = min(max((2.2 * white - 1) / 1.2, min(0.1, white / 2)), 0.9)
-    return [(start, white, min(start + 2.2 * (white - start), 1.0))]
+    start = min(max((2.0 * white - 1) / 1.0, min(0.1, white / 2)), 0.9)
+    return [(start, white, min(start + 2.0 * (white - start), 1.0))]
 
 
 class Move:

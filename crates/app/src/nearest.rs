@@ -1,6 +1,7 @@
 //! The CDL nearest to a fix, and what is left between them.
 
 use inkarnat_color::lab::LabConverter;
+use inkarnat_color::primaries::{D65_XY, xyz_from_xy};
 use inkarnat_color::{Lab, WorkingSpace, delta_e_2000};
 use inkarnat_fix::{PersonProblem, Problem};
 use inkarnat_ops::{Cdl, Chain, Op};
@@ -26,6 +27,9 @@ pub struct NearestCdl {
 
 /// A CDL further off than this on skin is not handed on, CIEDE2000.
 pub const SKIN_LIMIT_DE00: f64 = 1.0;
+
+/// Where the curve of CIELAB leaves its straight part: the cube of this.
+const EDGE: f64 = 6.0 / 29.0;
 
 /// Parameters: slope, offset and power of each channel, and saturation.
 const PARAMETERS: usize = 10;
@@ -151,6 +155,8 @@ fn quantile(sorted: &[f64], share: f64) -> f64 {
 /// A least-squares fit in CIELAB, skin before picture.
 struct Fit {
     lab: LabConverter,
+    /// X, Y, Z over those of white, of linear R, G, B.
+    white_from_rgb: [[f64; 3]; 3],
     /// Source pixel, its Lab after the chain, and the root of its weight.
     points: Vec<([f64; 3], Lab, f64)>,
 }
@@ -175,7 +181,13 @@ impl Fit {
             add(skin, 4.0 / skins.len() as f64);
         }
         add(picture, 1.0);
-        Self { lab, points }
+        let white = xyz_from_xy(D65_XY);
+        let xyz_from_rgb = space.primaries.xyz_from_rgb();
+        Self {
+            lab,
+            white_from_rgb: std::array::from_fn(|i| xyz_from_rgb[i].map(|v| v / white[i])),
+            points,
+        }
     }
 
     /// Levenberg–Marquardt from a start; a fixed number of rounds, so the same on every run.
@@ -229,23 +241,86 @@ impl Fit {
         &self,
         at: &Parameters,
     ) -> (SMatrix<f64, PARAMETERS, PARAMETERS>, Parameters) {
-        const STEP: f64 = 1e-5;
-        let here: Vec<f64> = self.residuals(at).collect();
-        let columns: Vec<Vec<f64>> = (0..PARAMETERS)
-            .map(|i| {
-                let mut moved = *at;
-                moved[i] += STEP;
-                self.residuals(&moved)
-                    .zip(&here)
-                    .map(|(there, here)| (there - here) / STEP)
-                    .collect()
-            })
-            .collect();
-        let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
-        (
-            SMatrix::from_fn(|i, j| dot(&columns[i], &columns[j])),
-            Parameters::from_fn(|i, _| dot(&columns[i], &here)),
-        )
+        let cdl = cdl(at);
+        let mut normal = SMatrix::zeros();
+        let mut gradient = Parameters::zeros();
+        for (pixel, target, weight) in &self.points {
+            let (lab, slopes) = self.slopes(&cdl, *pixel);
+            let off = [lab.l - target.l, lab.a - target.a, lab.b - target.b];
+            for (off, slope) in off.iter().zip(slopes) {
+                let slope = slope * *weight;
+                normal += slope * slope.transpose();
+                gradient += slope * (off * weight);
+            }
+        }
+        (normal, gradient)
+    }
+
+    /// CIELAB of a pixel after a CDL, and how each of L*, a*, b* goes with each parameter.
+    fn slopes(&self, cdl: &Cdl, pixel: [f64; 3]) -> (Lab, [Parameters; 3]) {
+        let based: [f64; 3] = std::array::from_fn(|c| pixel[c] * cdl.slope[c] + cdl.offset[c]);
+        let powered: [f64; 3] = std::array::from_fn(|c| {
+            if based[c] < 0.0 {
+                based[c]
+            } else {
+                based[c].powf(cdl.power[c])
+            }
+        });
+        let luma: f64 = (0..3).map(|c| Cdl::LUMA[c] * powered[c]).sum();
+        let out = powered.map(|v| luma + cdl.saturation * (v - luma));
+        // BT.1886 with black 0: a power of 2.4, nothing below black.
+        let root = out.map(|v| v.max(0.0).powf(1.4));
+        let light: [f64; 3] = std::array::from_fn(|c| root[c] * out[c]);
+        let mut curve = [0.0; 3];
+        let mut bent = [[0.0; 3]; 3];
+        for (i, row) in self.white_from_rgb.iter().enumerate() {
+            let t = row[0] * light[0] + row[1] * light[1] + row[2] * light[2];
+            let slope;
+            (curve[i], slope) = if t > EDGE * EDGE * EDGE {
+                let root = t.cbrt();
+                (root, 1.0 / (3.0 * root * root))
+            } else {
+                let steepest = 1.0 / (3.0 * EDGE * EDGE);
+                (t * steepest + 4.0 / 29.0, steepest)
+            };
+            for c in 0..3 {
+                bent[i][c] = slope * row[c] * 2.4 * root[c];
+            }
+        }
+        let lab = Lab {
+            l: 116.0 * curve[1] - 16.0,
+            a: 500.0 * (curve[0] - curve[1]),
+            b: 200.0 * (curve[1] - curve[2]),
+        };
+        let slopes = [
+            [0.0, 116.0, 0.0],
+            [500.0, -500.0, 0.0],
+            [0.0, 200.0, -200.0],
+        ]
+        .map(|of| {
+            let by_out: [f64; 3] =
+                std::array::from_fn(|c| (0..3).map(|i| of[i] * bent[i][c]).sum());
+            let all: f64 = by_out.iter().sum();
+            let mut slopes = Parameters::zeros();
+            for c in 0..3 {
+                let by_powered =
+                    cdl.saturation * by_out[c] + (1.0 - cdl.saturation) * Cdl::LUMA[c] * all;
+                let (by_based, by_power) = if based[c] > 0.0 {
+                    (
+                        cdl.power[c] * powered[c] / based[c],
+                        powered[c] * based[c].ln(),
+                    )
+                } else {
+                    (1.0, 0.0)
+                };
+                slopes[c] = by_powered * by_based * pixel[c];
+                slopes[3 + c] = by_powered * by_based;
+                slopes[6 + c] = by_powered * by_power;
+                slopes[9] += by_out[c] * (powered[c] - luma);
+            }
+            slopes
+        });
+        (lab, slopes)
     }
 }
 
@@ -314,6 +389,43 @@ mod tests {
             space: WorkingSpace::default(),
             dark_noise: None,
             ..Problem::default()
+        }
+    }
+
+    /// The slopes worked out against small differences of what the operations themselves give.
+    #[test]
+    fn slopes_are_those_of_small_differences() {
+        let problem = problem();
+        let skins = [thinned(&problem.people[0].skin, 3)];
+        let fit = Fit::new(&Chain::default(), &skins, &[], problem.space);
+        let at = Cdl {
+            slope: [1.1, 0.9, 1.05],
+            offset: [0.02, -0.3, 0.01],
+            power: [0.9, 1.0, 1.2],
+            saturation: 1.1,
+        };
+        for pixel in [[0.6, 0.5, 0.4], [0.02, 0.1, 0.05], [0.9, 0.95, 1.05]] {
+            let (lab, slopes) = fit.slopes(&at, pixel);
+            let exact = fit.lab.lab(at.apply(pixel));
+            assert!((lab.l - exact.l).abs() + (lab.a - exact.a).abs() < 1e-9);
+            for i in 0..PARAMETERS {
+                let mut moved = [parameters(&at); 2];
+                moved[0][i] -= 1e-6;
+                moved[1][i] += 1e-6;
+                let [below, above] = moved.map(|p| fit.lab.lab(cdl(&p).apply(pixel)));
+                let pairs = [
+                    (above.l - below.l, slopes[0][i]),
+                    (above.a - below.a, slopes[1][i]),
+                    (above.b - below.b, slopes[2][i]),
+                ];
+                for (difference, slope) in pairs {
+                    let difference = difference / 2e-6;
+                    assert!(
+                        (difference - slope).abs() < 1e-3 * (1.0 + slope.abs()),
+                        "{pixel:?} {i}: {difference} {slope}"
+                    );
+                }
+            }
         }
     }
 

@@ -38,7 +38,7 @@ pub use model::{
     Person, PersonId, Place, Scene, SceneId, Setup, SetupId, Shot, ShotId, Source, SourceId, Stage,
     Step, StepOutcome, StepRecord, VersionRecord,
 };
-pub use pack::Packed;
+pub use pack::{Packed, Stored};
 pub use results::{PatchTrack, PersonReading, ReadResult, value_of};
 pub use schema::{APPLICATION_ID, SCHEMA_VERSION};
 pub use store::Film;

@@ -5,6 +5,10 @@ use flate2::read::ZlibDecoder;
 use flate2::write::ZlibEncoder;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
+use std::io::Read as _;
+use std::path::PathBuf;
+
+use crate::store::damaged;
 
 /// A serialised value of another crate's type, compressed. Same value, same bytes.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -27,8 +31,32 @@ impl Packed {
     /// # Errors
     /// What does not fit the type, or is damaged.
     pub fn get<T: DeserializeOwned>(&self) -> Result<T, String> {
-        let reader = std::io::BufReader::new(ZlibDecoder::new(self.0.as_slice()));
-        serde_json::from_reader(reader).map_err(|error| error.to_string())
+        // As a whole and then from memory: twice as fast as byte by byte from the decompression.
+        let mut text = Vec::with_capacity(5 * self.0.len());
+        ZlibDecoder::new(self.0.as_slice())
+            .read_to_end(&mut text)
+            .map_err(|error| error.to_string())?;
+        serde_json::from_slice(&text).map_err(|error| error.to_string())
+    }
+}
+
+/// A value as the film file holds it, to be unpacked elsewhere: on another thread than the one that reads the file.
+#[derive(Clone, Debug)]
+pub struct Stored {
+    pub(crate) packed: Packed,
+    pub(crate) path: PathBuf,
+    pub(crate) table: &'static str,
+}
+
+impl Stored {
+    /// The value.
+    ///
+    /// # Errors
+    /// If it is damaged or does not fit the type.
+    pub fn get<T: DeserializeOwned>(&self) -> crate::Result<T> {
+        self.packed
+            .get()
+            .map_err(|reason| damaged(&self.path, self.table, reason))
     }
 }
 

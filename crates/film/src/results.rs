@@ -1,7 +1,7 @@
 //! What the steps leave behind. Each step's results of one shot are one transaction.
 
-use crate::pack::Packed;
-use crate::store::{Film, damaged, json, parse};
+use crate::pack::{Packed, Stored};
+use crate::store::{Film, json, parse};
 use crate::{
     Deliverable, InputKey, PatchId, PersonId, Result, SetupId, ShotId, Stage, Step, StepOutcome,
     StepRecord,
@@ -424,7 +424,22 @@ impl Film {
         person: PersonId,
         stage: Stage,
     ) -> Result<Option<T>> {
-        self.packed(
+        self.stored_frame_readings(shot, person, stage)?
+            .map(|stored| stored.get())
+            .transpose()
+    }
+
+    /// The same, still packed.
+    ///
+    /// # Errors
+    /// If the film cannot be read.
+    pub fn stored_frame_readings(
+        &self,
+        shot: ShotId,
+        person: PersonId,
+        stage: Stage,
+    ) -> Result<Option<Stored>> {
+        self.stored(
             "frame_reading",
             &format!(
                 "SELECT frames FROM frame_reading WHERE shot_id = ?1 AND stage = ?3 AND {OF_PERSON}"
@@ -442,7 +457,17 @@ impl Film {
         shot: ShotId,
         person: Option<PersonId>,
     ) -> Result<Option<T>> {
-        self.packed(
+        self.stored_sample(shot, person)?
+            .map(|stored| stored.get())
+            .transpose()
+    }
+
+    /// The same, still packed.
+    ///
+    /// # Errors
+    /// If the film cannot be read.
+    pub fn stored_sample(&self, shot: ShotId, person: Option<PersonId>) -> Result<Option<Stored>> {
+        self.stored(
             "sample",
             &format!("SELECT sample FROM sample WHERE shot_id = ?1 AND {OF_PERSON}"),
             params![shot, person.map_or(0, |p| p.0)],
@@ -486,15 +511,24 @@ impl Film {
         sql: &str,
         values: impl rusqlite::Params,
     ) -> Result<Option<T>> {
+        self.stored(table, sql, values)?
+            .map(|stored| stored.get())
+            .transpose()
+    }
+
+    fn stored(
+        &self,
+        table: &'static str,
+        sql: &str,
+        values: impl rusqlite::Params,
+    ) -> Result<Option<Stored>> {
         let bytes: Option<Vec<u8>> =
             self.read(|c| c.query_row(sql, values, |row| row.get(0)).optional())?;
-        bytes
-            .map(|bytes| {
-                Packed(bytes)
-                    .get()
-                    .map_err(|reason| damaged(self.path(), table, reason))
-            })
-            .transpose()
+        Ok(bytes.map(|bytes| Stored {
+            packed: Packed(bytes),
+            path: self.path().to_owned(),
+            table,
+        }))
     }
 }
 

@@ -110,8 +110,8 @@ fn laid_open(objective: &Objective<'_>, p: &Parameters) -> Audit {
     let ready = objective.ready;
     let mut objective = objective.clone();
     objective.look_about(p);
-    let (state, _) = objective.state(p, false);
-    let (thorough, _) = objective.state(p, true);
+    let (state, _, _) = objective.glance(p);
+    let (thorough, _) = objective.state(p);
     let people = ready
         .people
         .iter()
@@ -168,7 +168,7 @@ fn laid_open(objective: &Objective<'_>, p: &Parameters) -> Audit {
         dark: ready.dark.clone(),
         levels: ready.levels.clone(),
         blown: ready.blown.clone(),
-        edges: ready.edges.iter().map(|p| p.rgb).collect(),
+        edges: ready.edges.clone(),
         limits: objective.limits,
     }
 }

@@ -4,7 +4,7 @@
 //! "at most so many of these pixels may newly clip" says the same as "the first one beyond those many lies inside the
 //! range", and that distance moves smoothly with the fix.
 
-use crate::model::{Logged, Move};
+use crate::model::Logged;
 
 /// Half a 10-bit narrow-range code, as signal: what counts as beyond 0 or 1.
 pub(crate) const HALF_CODE: f64 = 0.5 / 876.0;
@@ -29,23 +29,24 @@ pub(crate) struct Clipping {
     pub(crate) edge: Edge,
 }
 
-/// The pixels next to the edge of the range that decide whether a limit on new clipping holds.
+/// The pixels next to the edge of the range that decide whether a limit on new clipping holds, by their place in the sample.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Edge {
-    pixels: Vec<Logged>,
+    pub(crate) pixels: Vec<usize>,
     allowed: usize,
 }
 
 impl Edge {
-    /// [`past_edge`] of the first pixel after those that may clip; the limit holds where it is not positive.
-    pub(crate) fn over(&self, by: &Move) -> f64 {
+    /// [`past_edge`] of the first pixel after those that may clip, from what a move makes of the pixels; the limit holds where
+    /// it is not positive.
+    pub(crate) fn over(&self, after: &[[f64; 3]]) -> f64 {
         let mut past = [f64::NEG_INFINITY; 2 * LOOKED_AT];
-        let count = self.pixels.len().min(past.len());
+        let count = after.len().min(past.len());
         if count <= self.allowed {
             return f64::NEG_INFINITY;
         }
-        for (past, p) in past.iter_mut().zip(&self.pixels) {
-            *past = past_edge(by.apply_logged(p));
+        for (past, p) in past.iter_mut().zip(after) {
+            *past = past_edge(*p);
         }
         let (_, first, _) =
             past[..count].select_nth_unstable_by(self.allowed, |a, b| b.total_cmp(a));
@@ -53,13 +54,14 @@ impl Edge {
     }
 }
 
-/// New clipping of `sample` by a move where `limit_pct` percent of it may newly clip.
-pub(crate) fn clipping(sample: &[Logged], limit_pct: f64, by: &Move) -> Clipping {
+/// New clipping of `sample`, which a move makes `after` of, where `limit_pct` percent of it may newly clip.
+pub(crate) fn clipping(sample: &[Logged], after: &[[f64; 3]], limit_pct: f64) -> Clipping {
     let mut past: Vec<(f64, usize)> = sample
         .iter()
+        .zip(after)
         .enumerate()
-        .filter(|(_, p)| past_edge(p.rgb) <= 0.0)
-        .map(|(i, p)| (past_edge(by.apply_logged(p)), i))
+        .filter(|(_, (p, _))| past_edge(p.rgb) <= 0.0)
+        .map(|(i, (_, after))| (past_edge(*after), i))
         .collect();
     let new = past.iter().filter(|(e, _)| *e > 0.0).count();
     let growth_pct = 100.0 * new as f64 / sample.len().max(1) as f64;
@@ -89,7 +91,7 @@ pub(crate) fn clipping(sample: &[Logged], limit_pct: f64, by: &Move) -> Clipping
                 .iter()
                 .skip(allowed % step)
                 .step_by(step)
-                .map(|(_, i)| sample[*i])
+                .map(|(_, i)| *i)
                 .collect(),
             allowed: allowed / step,
         },
@@ -118,10 +120,12 @@ mod tests {
         for saturation in 0..60 {
             let by = family.build(&[-0.2, 0.1, 0.0, 0.0, 0.01 * f64::from(saturation)]);
             for limit in [0.0, 0.1, 2.0, 10.0, 100.0] {
-                let found = clipping(&sample, limit, &by);
+                let after: Vec<[f64; 3]> = sample.iter().map(|p| by.apply_logged(p)).collect();
+                let found = clipping(&sample, &after, limit);
                 assert_eq!(found.over > 0.0, found.growth_pct > limit, "{limit}");
                 // Where the edge was taken, it gives the same.
-                assert_eq!(found.edge.over(&by), found.over, "{limit}");
+                let edge: Vec<[f64; 3]> = found.edge.pixels.iter().map(|i| after[*i]).collect();
+                assert_eq!(found.edge.over(&edge), found.over, "{limit}");
                 if found.over > 0.0 {
                     outside += 1;
                 } else {

@@ -47,7 +47,7 @@ pub fn judge_with(
     let ready = Ready::new(problem, Evidence::new(problem)?, belief);
     let targets = targets_of(problem, &ready, belief);
     let objective = objective_of(problem, &ready, &targets, family_of(&ready, reach));
-    let done = objective.state_of(Move::given(ops), true);
+    let done = objective.state_of(Move::given(ops));
     let beyond: Vec<Limit> = done
         .0
         .excess

@@ -153,30 +153,50 @@ fn grouped(ready: &Ready, who: &[usize], base: &Move) -> Vec<Keyed> {
     }
 }
 
-/// Residuals of the people under one key.
-fn residuals(
-    ready: &Ready,
-    targets: &[Target],
-    group: &Keyed,
-    base: &Move,
-    slopes: &Vector3<f64>,
-) -> Vec<f64> {
-    let mut made = base.clone();
-    made.keyed.push(KeyedCdl {
-        key: group.key,
-        cdl: cdl(*slopes),
-    });
-    let mut all: Vec<f64> = slopes.iter().map(|s| PRICE * s).collect();
-    for i in &group.who {
-        let after = ready.skin_after(*i, &made, false);
-        all.extend(targets[*i].distance(&after.seen).components);
+/// The skin of the people under one key as a base leaves it, each pixel with the weight of the key there.
+struct Under<'a> {
+    ready: &'a Ready,
+    targets: &'a [Target],
+    skin: Vec<(usize, Vec<([f64; 3], f64)>)>,
+}
+
+impl<'a> Under<'a> {
+    fn new(ready: &'a Ready, targets: &'a [Target], group: &Keyed, base: &Move) -> Self {
+        let weighed = |i: &usize| {
+            let pixels = ready.people[*i].few.iter().map(|p| {
+                let v = base.apply_logged(p);
+                (v, group.key.weight(v))
+            });
+            (*i, pixels.collect())
+        };
+        Self {
+            ready,
+            targets,
+            skin: group.who.iter().map(weighed).collect(),
+        }
     }
-    all
+
+    fn residuals(&self, ln_slopes: &Vector3<f64>) -> Vec<f64> {
+        let slopes = ln_slopes.map(f64::exp);
+        let mut all: Vec<f64> = ln_slopes.iter().map(|s| PRICE * s).collect();
+        for (i, pixels) in &self.skin {
+            let after: Vec<[f64; 3]> = pixels
+                .iter()
+                .map(|(v, weight)| {
+                    std::array::from_fn(|c| v[c] + weight * (v[c] * slopes[c] - v[c]))
+                })
+                .collect();
+            let seen = self.ready.seen_after(*i, &after);
+            all.extend(self.targets[*i].distance(&seen).components);
+        }
+        all
+    }
 }
 
 /// Ln slopes that bring the people under one key to their centres: Levenberg–Marquardt, a fixed number of rounds.
 fn solved(ready: &Ready, targets: &[Target], group: &Keyed, base: &Move) -> Vector3<f64> {
-    let residuals = |s: &Vector3<f64>| residuals(ready, targets, group, base, s);
+    let under = Under::new(ready, targets, group, base);
+    let residuals = |s: &Vector3<f64>| under.residuals(s);
     let cost = |r: &[f64]| r.iter().map(|v| v * v).sum::<f64>();
     let mut at = Vector3::zeros();
     let mut here = residuals(&at);
@@ -246,5 +266,5 @@ pub(crate) fn state_of(
     moved: &SkinMove,
     share: f64,
 ) -> (State, Measures) {
-    objective.state_of(moved.build(objective, share), true)
+    objective.state_of(moved.build(objective, share))
 }

@@ -21,6 +21,7 @@ mod keyed;
 pub mod light;
 pub mod limits;
 pub mod look;
+mod looked;
 mod model;
 mod objective;
 pub mod presets;

@@ -29,6 +29,11 @@ impl Logged {
     pub(crate) fn all(list: &[[f64; 3]]) -> Vec<Self> {
         list.iter().map(|p| Self::new(*p)).collect()
     }
+
+    /// Natural logarithm of one channel; minus infinity at black and below.
+    pub(crate) fn ln(&self, channel: usize) -> f64 {
+        self.ln[channel]
+    }
 }
 
 /// A move, ready to be applied.
@@ -39,12 +44,66 @@ pub(crate) struct Move {
     ln_slope: [f64; 3],
     /// Roll-off, in stages.
     pub(crate) shoulders: Vec<Shoulder>,
+    bends: [Vec<Bend>; 3],
     /// Saturation, after the roll-off so that what is rolled off to white stays white.
     pub(crate) saturation: f64,
     /// Operations that were given, in place of all the above.
     given: Option<Chain>,
     /// Corrections of skin alone, last.
     pub(crate) keyed: Vec<KeyedCdl>,
+}
+
+/// One channel of a [`Shoulder`], with what its curve needs at every pixel worked out once.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Bend {
+    start: f64,
+    from: f64,
+    to: f64,
+    end: f64,
+    mean: f64,
+    per_width: f64,
+    turn: f64,
+    scale: f64,
+}
+
+impl Bend {
+    fn new(shoulder: &Shoulder, c: usize) -> Self {
+        let (start, from, to) = (shoulder.start[c], shoulder.from[c], shoulder.to[c]);
+        let (width, end) = (from - start, shoulder.end_slope[c]);
+        let mean = (to - start) / width;
+        Self {
+            start,
+            from,
+            to,
+            end,
+            mean,
+            per_width: 1.0 / width,
+            turn: 1.0 + end - 2.0 * mean,
+            scale: width * mean,
+        }
+    }
+
+    fn apply(&self, x: f64) -> f64 {
+        // All three pieces, then the one that holds: loops over this are then free of jumps.
+        let t = (x - self.start) * self.per_width;
+        let both = t * (1.0 - t);
+        let bent =
+            self.start + self.scale * (self.mean * t * t + both) / (self.mean + self.turn * both);
+        let beyond = self.to + self.end * (x - self.from);
+        let above = if x < self.from { bent } else { beyond };
+        if x <= self.start { x } else { above }
+    }
+}
+
+/// The curves of each channel that change anything, in order; all shoulders here act channel by channel.
+fn bends(shoulders: &[Shoulder]) -> [Vec<Bend>; 3] {
+    std::array::from_fn(|c| {
+        shoulders
+            .iter()
+            .filter(|s| s.from[c] != s.to[c] || s.end_slope[c] != 1.0)
+            .map(|s| Bend::new(s, c))
+            .collect()
+    })
 }
 
 /// What a family of moves may use.
@@ -77,6 +136,7 @@ impl Family {
                 balance: Cdl::NEUTRAL,
                 ln_slope: [0.0; 3],
                 shoulders: Vec::new(),
+                bends: Default::default(),
                 saturation: 1.0,
                 given: None,
                 keyed: Vec::new(),
@@ -99,6 +159,7 @@ fn mids(p: &Parameters) -> Move {
         },
         ln_slope: [0.0; 3],
         shoulders: Vec::new(),
+        bends: Default::default(),
         saturation: p[4].clamp(-1.5, 1.5).exp(),
         given: None,
         keyed: Vec::new(),
@@ -121,10 +182,12 @@ fn picture(p: &Parameters, blown: bool) -> Move {
         balance.power[c] = power * tone;
         white[c] = slope.powf(power * tone);
     }
+    let shoulders = roll_off(white, blown);
     Move {
         balance,
         ln_slope: balance.slope.map(f64::ln),
-        shoulders: roll_off(white, blown),
+        bends: bends(&shoulders),
+        shoulders,
         saturation: p[4].clamp(-1.5, 1.5).exp(),
         given: None,
         keyed: Vec::new(),
@@ -216,28 +279,75 @@ impl Move {
             balance: Cdl::NEUTRAL,
             ln_slope: [0.0; 3],
             shoulders: Vec::new(),
+            bends: Default::default(),
             saturation,
             given: Some(Chain::of_fix(ops)),
             keyed: Vec::new(),
         }
     }
 
-    /// Without saturation: each channel by its own curve.
-    pub(crate) fn curves(&self, of: &Logged) -> [f64; 3] {
+    /// Gains and powers alone; of operations that were given, all of them.
+    pub(crate) fn balanced(&self, of: &Logged) -> [f64; 3] {
         if let Some(given) = &self.given {
             return given.apply_pixel(of.rgb);
         }
+        std::array::from_fn(|c| self.balanced_channel(of, c))
+    }
+
+    /// The same of one channel, where no operations were given.
+    pub(crate) fn balanced_channel(&self, of: &Logged, c: usize) -> f64 {
         let Cdl { slope, power, .. } = self.balance;
-        let balanced = std::array::from_fn(|c| {
-            if of.rgb[c] < 0.0 || power[c] == 1.0 {
-                of.rgb[c] * slope[c]
-            } else {
-                (power[c] * (of.ln[c] + self.ln_slope[c])).exp()
+        if of.rgb[c] < 0.0 || power[c] == 1.0 {
+            of.rgb[c] * slope[c]
+        } else {
+            (power[c] * (of.ln[c] + self.ln_slope[c])).exp()
+        }
+    }
+
+    /// What a step from this move to another one adds to the exponent of a channel: a factor of the pixel's logarithm, and
+    /// what comes on top.
+    pub(crate) fn exponent_step(&self, to: &Self, c: usize) -> [f64; 2] {
+        let (here, there) = (self.balance.power[c], to.balance.power[c]);
+        [
+            there - here,
+            there * to.ln_slope[c] - here * self.ln_slope[c],
+        ]
+    }
+
+    /// Roll-off of many pixels, from what [`Self::balanced`] gives: each channel by its own curve.
+    pub(crate) fn roll_off(&self, channels: &mut [Vec<f64>; 3]) {
+        for (bends, channel) in self.bends.iter().zip(channels) {
+            for bend in bends {
+                for v in channel.iter_mut() {
+                    *v = bend.apply(*v);
+                }
             }
-        });
-        self.shoulders
-            .iter()
-            .fold(balanced, |v, shoulder| shoulder.apply(v))
+        }
+    }
+
+    fn rolled_off(&self, balanced: [f64; 3]) -> [f64; 3] {
+        std::array::from_fn(|c| {
+            self.bends[c]
+                .iter()
+                .fold(balanced[c], |v, bend| bend.apply(v))
+        })
+    }
+
+    /// Whether it differs from another move in nothing that comes before saturation.
+    pub(crate) fn rolls_off_as(&self, other: &Self) -> bool {
+        self.balance.slope == other.balance.slope
+            && self.balance.power == other.balance.power
+            && self.shoulders == other.shoulders
+    }
+
+    /// Saturation and keys, which come after the roll-off.
+    pub(crate) fn finished(&self, rolled_off: [f64; 3]) -> [f64; 3] {
+        let mut v = rolled_off;
+        if self.given.is_none() && self.saturation != 1.0 {
+            let y = Cdl::LUMA[0] * v[0] + Cdl::LUMA[1] * v[1] + Cdl::LUMA[2] * v[2];
+            v = v.map(|c| y + self.saturation * (c - y));
+        }
+        self.keyed.iter().fold(v, |v, keyed| keyed.apply(v))
     }
 
     pub(crate) fn apply(&self, rgb: [f64; 3]) -> [f64; 3] {
@@ -245,12 +355,7 @@ impl Move {
     }
 
     pub(crate) fn apply_logged(&self, of: &Logged) -> [f64; 3] {
-        let mut v = self.curves(of);
-        if self.given.is_none() && self.saturation != 1.0 {
-            let y = Cdl::LUMA[0] * v[0] + Cdl::LUMA[1] * v[1] + Cdl::LUMA[2] * v[2];
-            v = v.map(|c| y + self.saturation * (c - y));
-        }
-        self.keyed.iter().fold(v, |v, keyed| keyed.apply(v))
+        self.finished(self.rolled_off(self.balanced(of)))
     }
 
     /// Share of these pixels that a key takes in by more than half.
@@ -347,6 +452,33 @@ mod tests {
                         }
                     }
                     assert_eq!(made.apply([0.0; 3]), [0.0; 3]);
+                }
+            }
+        }
+    }
+
+    /// The curves worked out for speed, against the shoulders' own.
+    #[test]
+    fn a_move_does_what_its_operations_do() {
+        for (reach, blown) in [
+            (Reach::Picture, false),
+            (Reach::Picture, true),
+            (Reach::Mids, false),
+        ] {
+            let family = Family { reach, blown };
+            for p in [
+                [0.9, 0.3, -0.5, 0.1, 0.2],
+                [-1.2, -0.4, 0.2, -0.1, -0.3],
+                [1.5, -0.8, 1.2, 0.0, 0.0],
+            ] {
+                let made = family.build(&p);
+                let chain = Chain::of_fix(made.ops());
+                for i in 0..200 {
+                    let t = f64::from(i) / 180.0 - 0.02;
+                    let rgb = [t, (7.3 * t).fract(), 1.0 - t];
+                    for (a, b) in made.apply(rgb).iter().zip(chain.apply_pixel(rgb)) {
+                        assert!((a - b).abs() < 1e-13, "{reach} {p:?} {rgb:?}: {a} {b}");
+                    }
                 }
             }
         }

@@ -5,7 +5,7 @@ use inkarnat_color::{Lab, Percent};
 use crate::aim::{Aim, AimCentre, SaturationAim, Want};
 use crate::limits::{Limit, Limits};
 use crate::model::{Family, Move, Parameters};
-use crate::sample::{Edges, Measures, On, Ready, SkinAfter};
+use crate::sample::{Edges, Here, Measures, Ready, SkinAfter};
 use crate::solution::{Reach, SkinValue};
 
 /// One person's aim with its centre, ready to be measured against.
@@ -311,42 +311,65 @@ pub(crate) struct State {
 }
 
 impl Objective<'_> {
-    pub(crate) fn state(&self, p: &Parameters, thorough: bool) -> (State, Measures) {
-        self.state_of(self.family.build(p), thorough)
+    /// What a move does on all pixels that limits and results are taken from.
+    pub(crate) fn state(&self, p: &Parameters) -> (State, Measures) {
+        self.state_of(self.family.build(p))
     }
 
-    /// What a move does, whether it was solved for or given.
-    pub(crate) fn state_of(&self, made: Move, thorough: bool) -> (State, Measures) {
-        let skin: Vec<SkinAfter> = (0..self.ready.people.len())
-            .map(|i| self.ready.skin_after(i, &made, thorough))
-            .collect();
-        let on = if thorough {
-            On::All(&self.limits)
-        } else {
-            On::Some(&self.edges)
-        };
-        let measures = self.ready.measures(&made, &skin, &on);
+    /// The same, whether the move was solved for or given.
+    pub(crate) fn state_of(&self, made: Move) -> (State, Measures) {
+        let (state, measures, _) = self.found(made);
+        (state, measures)
+    }
+
+    /// The same, with the pixels that decide about new clipping there.
+    pub(crate) fn found(&self, made: Move) -> (State, Measures, Edges) {
+        let (skin, measures, edges) = self.ready.thorough(&made, &self.limits);
+        let state = self.of(made, &skin, &measures);
+        (state, measures, edges)
+    }
+
+    /// Whether a move is within every limit, counted on all pixels.
+    pub(crate) fn is_within(&self, made: Move) -> bool {
+        let bare = self.ready.bare(&made);
+        let known = excess(
+            &bare,
+            &self.limits,
+            made.saturation,
+            self.family.reach,
+            Losses::default(),
+        );
+        let holds = |excess: &Excess| excess.iter().all(|(_, e)| *e <= 0.0);
+        // Most moves that are not within the limits show it on the few pixels that are looked at in any case.
+        holds(&known) && holds(&self.state_of(made).0.excess)
+    }
+
+    /// What a move does on the pixels that the optimiser looks at.
+    pub(crate) fn glance(&self, p: &Parameters) -> (State, Measures, Here) {
+        let made = self.family.build(p);
+        let (here, skin, measures) = self.ready.here(made.clone(), &self.edges);
+        (self.of(made, &skin, &measures), measures, here)
+    }
+
+    fn of(&self, made: Move, skin: &[SkinAfter], measures: &Measures) -> State {
         let after: Vec<SkinValue> = skin.iter().map(|s| s.seen).collect();
         let excess = excess(
-            &measures,
+            measures,
             &self.limits,
             made.saturation,
             self.family.reach,
             self.losses(&after),
         );
-        (
-            State {
-                made,
-                after,
-                signal: skin.iter().map(|s| s.value).collect(),
-                excess,
-                clip_growth_pct: measures.clip_growth_pct,
-                blown: measures
-                    .blown
-                    .map_or((0.0, 0.0), |(de, level)| (de.max(0.0), 100.0 - level)),
-            },
-            measures,
-        )
+        State {
+            made,
+            after,
+            signal: skin.iter().map(|s| s.value).collect(),
+            excess,
+            clip_growth_pct: measures.clip_growth_pct,
+            blown: measures
+                .blown
+                .map_or((0.0, 0.0), |(de, level)| (de.max(0.0), 100.0 - level)),
+        }
     }
 
     /// A fix that stops short must not be worse than nothing: level is not given for colour, nor hue for chroma. What is on aim
@@ -385,9 +408,22 @@ impl Objective<'_> {
         self.edges = self.ready.edges(&self.family.build(p), &self.limits);
     }
 
-    /// The terms whose squares are summed. `firmness`: weight of overstepped limits.
-    pub(crate) fn residuals(&self, p: &Parameters, firmness: f64) -> Vec<f64> {
-        let (state, _) = self.state(p, false);
+    /// The terms whose squares are summed, and what is kept of them for [`Self::beside`]. `firmness`: weight of overstepped
+    /// limits.
+    pub(crate) fn residuals(&self, p: &Parameters, firmness: f64) -> (Vec<f64>, Here) {
+        let (state, measures, here) = self.glance(p);
+        (self.terms(p, firmness, &state, &measures), here)
+    }
+
+    /// The same terms after a small step to `p`.
+    pub(crate) fn beside(&self, here: &Here, p: &Parameters, firmness: f64) -> Vec<f64> {
+        let step = self.family.build(p);
+        let (skin, measures) = self.ready.beside(here, &step, &self.edges);
+        let state = self.of(step, &skin, &measures);
+        self.terms(p, firmness, &state, &measures)
+    }
+
+    fn terms(&self, p: &Parameters, firmness: f64, state: &State, measures: &Measures) -> Vec<f64> {
         let weights = Weights::of(self.family.reach);
         let mut r = Vec::with_capacity(48);
         let share = 1.0 / (self.who.len() as f64).sqrt();
@@ -411,7 +447,7 @@ impl Objective<'_> {
         }
         if let Some(neutral) = &self.ready.light.neutral {
             for (g, group) in self.ready.neutrals.iter().enumerate() {
-                let off = self.ready.neutral_off(g, &state.made);
+                let off = self.ready.neutral_off(g, measures.neutrals[g]);
                 let w = weights.neutral * neutral.confidence * group.share.sqrt();
                 r.push(w * off.x);
                 r.push(w * off.y);
@@ -438,7 +474,7 @@ impl Objective<'_> {
     }
 
     pub(crate) fn cost(&self, p: &Parameters, firmness: f64) -> f64 {
-        let all = self.residuals(p, firmness);
+        let (all, _) = self.residuals(p, firmness);
         all.iter().map(|r| r * r).sum()
     }
 }

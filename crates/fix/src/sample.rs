@@ -2,7 +2,7 @@
 
 use inkarnat_color::lab::LabConverter;
 use inkarnat_color::transfer::bt709_oetf;
-use inkarnat_color::{Lab, Percent, WorkingSpace, delta_e_2000};
+use inkarnat_color::{Lab, Percent, WorkingSpace, Ycbcr, delta_e_2000};
 use nalgebra::Vector2;
 
 use crate::aim::Want;
@@ -13,6 +13,7 @@ use crate::light::surfaces::RADIUS;
 use crate::light::{LightEstimate, linear709, log_ratios_of, working_from_linear709};
 use crate::limits::Limits;
 use crate::look::Look;
+use crate::looked::{Applied, Chromaticities, Looked, Pixels, Trimmed};
 use crate::model::{Logged, Move};
 use crate::problem::Problem;
 use crate::solution::SkinValue;
@@ -31,6 +32,11 @@ const BLOWN_LOOKED_AT: usize = 48;
 const FEW: usize = 160;
 /// Skin pixels of a person that the optimiser looks at. With fewer of each of several people it ended beside the optimum.
 const FEW_SKIN: usize = 100;
+/// Skin pixels of a person that limits and results are taken from; of more, every n-th in the order of their level. Their trimmed
+/// means are brought to those of all by what they are apart in the source; what that leaves is measured by the example `speed`.
+const SKIN: usize = 1000;
+/// Pixels of the picture that limits are taken from; of more, every n-th in the order of their level.
+const PICTURE: usize = 4000;
 /// Half the range over which new clipping begins to count in the objective: eight 10-bit codes.
 const EASED: f64 = 16.0 * HALF_CODE;
 /// Step to either side over which the noise gain is taken, signal units.
@@ -50,9 +56,12 @@ pub(crate) struct SkinSet {
     pub(crate) seen: SkinValue,
     pub(crate) few: Vec<Logged>,
     /// What the trimmed means of all pixels have over those of the few, in the source.
-    pub(crate) few_off: inkarnat_color::Ycbcr,
+    pub(crate) few_off: Ycbcr,
     /// The same seen through the look.
-    few_seen_off: inkarnat_color::Ycbcr,
+    few_seen_off: Ycbcr,
+    /// The same of `pixels`, as they are and seen through the look: nothing where they are all.
+    off: Ycbcr,
+    seen_off: Ycbcr,
     spread: f64,
     few_spread: f64,
 }
@@ -86,16 +95,22 @@ pub(crate) struct Ready {
     pub(crate) picture: Vec<Logged>,
     pub(crate) few: Vec<Logged>,
     pub(crate) dark: Vec<[f64; 3]>,
-    /// Each dark pixel a step below and above.
-    dark_steps: Vec<[Logged; 2]>,
     pub(crate) levels: Vec<[f64; 3]>,
-    /// Each level and a code above.
-    level_steps: Vec<[Logged; 2]>,
     pub(crate) blown: Vec<[f64; 3]>,
+    /// CIEDE2000 of each from neutral, as it is shown.
+    blown_tint: Vec<f64>,
     /// Soft edges of blown areas, and areas nearly blown.
-    pub(crate) edges: Vec<Logged>,
+    pub(crate) edges: Vec<[f64; 3]>,
+    /// The same of those.
+    edges_tint: Vec<f64>,
     pub(crate) neutrals: Vec<NeutralGroup>,
     pub(crate) light: LightEstimate,
+    /// What the optimiser looks at.
+    some: Looked,
+    /// What limits and results are taken from.
+    all: Looked,
+    /// What is the same in both: neither skin nor picture.
+    bare: Looked,
 }
 
 /// One person's skin after a move.
@@ -108,19 +123,44 @@ pub(crate) struct SkinAfter {
     spread_ratio: f64,
 }
 
-/// The pixels that decide about the limits on new clipping: of the picture and of each person's skin.
+/// The pixels that decide about the limits on new clipping: of the picture, then of each person's skin.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Edges {
-    picture: Edge,
-    skin: Vec<Edge>,
+    pixels: Pixels,
+    of: Vec<(Edge, std::ops::Range<usize>)>,
 }
 
-/// Which pixels a measurement is made on.
-pub(crate) enum On<'a> {
-    /// All of them; clipping is counted.
-    All(&'a Limits),
-    /// Some; clipping is smooth, by the pixels that decide.
-    Some(&'a Edges),
+impl Edges {
+    /// Each edge with the sample that its pixels are of.
+    fn new<'a>(found: impl IntoIterator<Item = (Edge, &'a [Logged])>) -> Self {
+        let (mut list, mut of) = (Vec::new(), Vec::new());
+        for (edge, sample) in found {
+            let from = list.len();
+            list.extend(edge.pixels.iter().map(|i| sample[*i]));
+            of.push((edge, from..list.len()));
+        }
+        Self {
+            pixels: Pixels::new(list),
+            of,
+        }
+    }
+}
+
+/// What a move does to the pixels that the optimiser looks at, kept so that small steps beside it are found from it.
+pub(crate) struct Here {
+    by: Move,
+    applied: Applied,
+    edges: Applied,
+    skin: Vec<(Trimmed, Chromaticities)>,
+}
+
+/// New clipping: growth in percent of the picture and of the skin worst off, and how far the first pixel that may not is past
+/// the edge in both.
+struct NewClipping {
+    growth_pct: f64,
+    skin_pct: f64,
+    over: f64,
+    skin_over: f64,
 }
 
 /// What a move does, in the quantities that have limits.
@@ -144,6 +184,8 @@ pub(crate) struct Measures {
     pub(crate) white_level_pct: f64,
     /// CIEDE2000 from neutral that the neutrals gain in the mean; `None` without neutrals.
     pub(crate) neutral_growth: Option<f64>,
+    /// What the mean of each neutral surface comes to.
+    pub(crate) neutrals: Vec<[f64; 3]>,
 }
 
 /// Every n-th of a list, at most `most`, evenly spread.
@@ -152,20 +194,6 @@ fn thinned(list: &[[f64; 3]], most: usize) -> Vec<[f64; 3]> {
         return list.to_vec();
     }
     (0..most).map(|i| list[i * list.len() / most]).collect()
-}
-
-/// Mean of what is left after the lowest and highest tenth are cut, as readings take it.
-fn trimmed_mean(values: &mut [f64]) -> f64 {
-    let n = values.len();
-    let cut = n / 10;
-    if cut > 0 {
-        values.select_nth_unstable_by(cut, f64::total_cmp);
-        values[cut..].select_nth_unstable_by(n - 2 * cut - 1, f64::total_cmp);
-    }
-    let kept = &mut values[cut..n - cut];
-    // Summed in the order of size, so that the sum does not depend on how the selection left them.
-    kept.sort_unstable_by(f64::total_cmp);
-    kept.iter().sum::<f64>() / kept.len() as f64
 }
 
 pub(crate) fn quantile(sorted: &[f64], share: f64) -> f64 {
@@ -181,7 +209,6 @@ pub(crate) fn quantile(sorted: &[f64], share: f64) -> f64 {
 impl Ready {
     pub(crate) fn new(problem: &Problem, evidence: Evidence, belief: &Belief) -> Self {
         let space = problem.space;
-        let luma = |p: &[f64; 3]| space.coefficients.luma(*p);
         let picture: Vec<[f64; 3]> = problem
             .picture
             .iter()
@@ -216,10 +243,8 @@ impl Ready {
             .map(|(pixels, value)| SkinSet::new(pixels, *value, light_colour, (space, &lab, &look)))
             .collect();
 
-        let mut by_luma: Vec<[f64; 3]> = picture.clone();
-        by_luma.sort_by(|a, b| luma(a).total_cmp(&luma(b)));
+        let (by_luma, lumas) = by_luma(&picture, space);
         let dark = thinned(&by_luma[..by_luma.len() / 4], DARK);
-        let lumas: Vec<f64> = by_luma.iter().map(luma).collect();
         let levels = if lumas.is_empty() {
             Vec::new()
         } else {
@@ -251,29 +276,77 @@ impl Ready {
             })
             .collect();
         let (blown, edges) = (area(&blown), area(&edges));
-        let stepped = |p: &[f64; 3], by: f64| Logged::new(p.map(|v| v + by));
-        Self {
-            few: Logged::all(&thinned(&picture, FEW)),
+        let tint = |p: &[f64; 3]| from_neutral(&lab, shown(*p));
+        let few = Logged::all(&thinned(&picture, FEW));
+        let picture = if picture.len() > PICTURE {
+            thinned(&by_luma, PICTURE)
+        } else {
+            picture
+        };
+        let mut ready = Self {
+            few,
             space,
-            lab,
             look,
             people,
             outside,
             picture: Logged::all(&picture),
-            dark_steps: dark
-                .iter()
-                .map(|p| [stepped(p, -DARK_STEP), stepped(p, DARK_STEP)])
-                .collect(),
             dark,
-            level_steps: levels
-                .iter()
-                .map(|p| [stepped(p, 0.0), stepped(p, 2.0 * HALF_CODE)])
-                .collect(),
             levels,
+            blown_tint: blown.iter().map(tint).collect(),
             blown,
-            edges: Logged::all(&edges),
+            edges_tint: edges.iter().map(tint).collect(),
+            edges,
+            lab,
             neutrals,
             light,
+            some: Looked::default(),
+            all: Looked::default(),
+            bare: Looked::default(),
+        };
+        ready.some = ready.looked(&|set| &set.few, &ready.few);
+        ready.all = ready.looked(&|set| &set.pixels, &ready.picture);
+        ready.bare = ready.looked(&|_| &[], &[]);
+        ready
+    }
+
+    fn looked(&self, of_skin: &dyn Fn(&SkinSet) -> &[Logged], of_picture: &[Logged]) -> Looked {
+        let mut all: Vec<Logged> = Vec::new();
+        let mut add = |pixels: &[Logged]| {
+            let from = all.len();
+            all.extend_from_slice(pixels);
+            from..all.len()
+        };
+        let lists = |of: &dyn Fn(&SkinSet) -> &[Logged], add: &mut dyn FnMut(&[Logged]) -> _| {
+            self.people.iter().map(|set| add(of(set))).collect()
+        };
+        let skin = lists(of_skin, &mut add);
+        let ramp = lists(&|set| &set.ramp, &mut add);
+        let upper = lists(&|set| &set.upper, &mut add);
+        let picture = add(of_picture);
+        let steps = |list: &[[f64; 3]], below: f64, above: f64| -> Vec<Logged> {
+            list.iter()
+                .flat_map(|p| [below, above].map(|by| Logged::new(p.map(|v| v + by))))
+                .collect()
+        };
+        let dark = add(&steps(&self.dark, -DARK_STEP, DARK_STEP));
+        let levels = add(&steps(&self.levels, 0.0, 2.0 * HALF_CODE));
+        let blown = add(&Logged::all(&self.blown));
+        let soft = add(&Logged::all(&self.edges));
+        let means: Vec<[f64; 3]> = self.neutrals.iter().map(|g| g.mean).collect();
+        let neutrals = add(&Logged::all(&means));
+        let white = add(&[Logged::new([1.0; 3])]).start;
+        Looked {
+            pixels: Pixels::new(all),
+            skin,
+            ramp,
+            upper,
+            picture,
+            dark,
+            levels,
+            blown,
+            soft,
+            neutrals,
+            white,
         }
     }
 
@@ -281,27 +354,42 @@ impl Ready {
         !self.blown.is_empty()
     }
 
-    /// Skin of one person after a move. `thorough`: from all pixels.
-    pub(crate) fn skin_after(&self, person: usize, by: &Move, thorough: bool) -> SkinAfter {
+    /// Skin of one person from the pixels after a move, of those that the optimiser looks at.
+    pub(crate) fn seen_after(&self, person: usize, few: &[[f64; 3]]) -> SkinValue {
         let set = &self.people[person];
-        let source = if thorough { &set.pixels } else { &set.few };
-        let pixels: Vec<[f64; 3]> = source.iter().map(|p| by.apply_logged(p)).collect();
-        let of = |pixels: &[[f64; 3]], off: inkarnat_color::Ycbcr| {
-            let mut mean = trimmed_means(pixels, self.space);
-            if !thorough {
-                mean.y += off.y;
-                mean.cb += off.cb;
-                mean.cr += off.cr;
-            }
-            value_of(mean, self.space, &self.lab)
+        match self.look.through(few) {
+            Some(seen) => self.value(trimmed_means(&seen, self.space), set.few_seen_off),
+            None => self.value(trimmed_means(few, self.space), set.few_off),
+        }
+    }
+
+    /// What trimmed means read as, brought to those of all pixels.
+    fn value(&self, mut mean: Ycbcr, off: Ycbcr) -> SkinValue {
+        mean.y += off.y;
+        mean.cb += off.cb;
+        mean.cr += off.cr;
+        value_of(mean, self.space, &self.lab)
+    }
+
+    /// Skin of one person from the pixels after a move, their trimmed means and their spread.
+    fn skin_after(
+        &self,
+        person: usize,
+        thorough: bool,
+        pixels: &[[f64; 3]],
+        (mean, spread): (Ycbcr, f64),
+    ) -> SkinAfter {
+        let set = &self.people[person];
+        let (off, seen_off, spread_before) = if thorough {
+            (set.off, set.seen_off, set.spread)
+        } else {
+            (set.few_off, set.few_seen_off, set.few_spread)
         };
-        let value = of(&pixels, set.few_off);
-        let seen = match self.look.through(&pixels) {
-            Some(seen) => of(&seen, set.few_seen_off),
+        let value = self.value(mean, off);
+        let seen = match self.look.through(pixels) {
+            Some(seen) => self.value(trimmed_means(&seen, self.space), seen_off),
             None => value,
         };
-        let spread = chromaticity_spread(&pixels, self.space);
-        let spread_before = if thorough { set.spread } else { set.few_spread };
         SkinAfter {
             value,
             seen,
@@ -310,59 +398,182 @@ impl Ready {
         }
     }
 
-    /// a*, b* that a neutral surface is off its expected colour after a move.
-    pub(crate) fn neutral_off(&self, group: usize, by: &Move) -> Vector2<f64> {
-        let group = &self.neutrals[group];
-        group.off(self.lab.lab(by.apply(group.mean)))
+    /// a*, b* that a neutral surface is off its expected colour where a move brings its mean.
+    pub(crate) fn neutral_off(&self, group: usize, after: [f64; 3]) -> Vector2<f64> {
+        self.neutrals[group].off(self.lab.lab(after))
     }
 
     /// The pixels that decide about the limits on new clipping near a move.
     pub(crate) fn edges(&self, by: &Move, limits: &Limits) -> Edges {
-        let of_skin = |set: &SkinSet| clipping(&set.pixels, limits.skin_new_clipping_pct, by).edge;
-        Edges {
-            picture: clipping(&self.picture, limits.new_clipping_pct, by).edge,
-            skin: self.people.iter().map(of_skin).collect(),
-        }
+        let after = |pixels: &[Logged]| -> Vec<[f64; 3]> {
+            pixels.iter().map(|p| by.apply_logged(p)).collect()
+        };
+        let edge = |pixels: &[Logged], pct: f64| clipping(pixels, &after(pixels), pct).edge;
+        let picture = &self.picture;
+        let skin = self.people.iter().map(|set| {
+            let edge = edge(&set.pixels, limits.skin_new_clipping_pct);
+            (edge, set.pixels.as_slice())
+        });
+        let first = (edge(picture, limits.new_clipping_pct), picture.as_slice());
+        Edges::new(std::iter::once(first).chain(skin))
     }
 
-    fn clip_all(&self, by: &Move, limits: &Limits, m: &mut Measures) {
-        let Clipping {
-            growth_pct, over, ..
-        } = clipping(&self.picture, limits.new_clipping_pct, by);
-        (m.clip_growth_pct, m.clip_over) = (growth_pct, over);
-        for set in &self.people {
-            let skin = clipping(&set.pixels, limits.skin_new_clipping_pct, by);
-            m.skin_clip_pct = m.skin_clip_pct.max(skin.growth_pct);
-            m.skin_clip_over = m.skin_clip_over.max(skin.over);
-        }
-    }
-
-    fn clip_some(&self, by: &Move, edges: &Edges, m: &mut Measures) {
-        m.clip_growth_pct = soft_clip_growth(&self.few, by);
-        m.clip_over = edges.picture.over(by);
-        m.skin_clip_over = edges
+    /// What a move does on the pixels that limits and results are taken from; clipping is counted.
+    pub(crate) fn thorough(&self, by: &Move, limits: &Limits) -> (Vec<SkinAfter>, Measures, Edges) {
+        let looked = &self.all;
+        let out = Applied::new(&looked.pixels, &looked.dark, by).out;
+        let skin: Vec<SkinAfter> = looked
             .skin
             .iter()
-            .map(|edge| edge.over(by))
-            .fold(f64::NEG_INFINITY, f64::max);
+            .enumerate()
+            .map(|(i, range)| {
+                let pixels = &out[range.clone()];
+                let mean = trimmed_means(pixels, self.space);
+                let spread = chromaticity_spread(pixels, self.space);
+                self.skin_after(i, true, pixels, (mean, spread))
+            })
+            .collect();
+        let Clipping {
+            growth_pct,
+            over,
+            edge,
+        } = clipping(
+            &self.picture,
+            &out[looked.picture.clone()],
+            limits.new_clipping_pct,
+        );
+        let mut edges = vec![(edge, self.picture.as_slice())];
+        let (mut skin_pct, mut skin_over) = (0.0f64, f64::NEG_INFINITY);
+        for (set, range) in self.people.iter().zip(&looked.skin) {
+            let found = clipping(
+                &set.pixels,
+                &out[range.clone()],
+                limits.skin_new_clipping_pct,
+            );
+            skin_pct = skin_pct.max(found.growth_pct);
+            skin_over = skin_over.max(found.over);
+            edges.push((found.edge, set.pixels.as_slice()));
+        }
+        let clip = NewClipping {
+            growth_pct,
+            skin_pct,
+            over,
+            skin_over,
+        };
+        let measures = self.measures(looked, &out, &skin, &clip);
+        (skin, measures, Edges::new(edges))
     }
 
-    /// Everything that has a limit.
-    pub(crate) fn measures(&self, by: &Move, after: &[SkinAfter], on: &On<'_>) -> Measures {
+    /// What a move does on what is looked at in any case: nothing is said of exposure, spread and clipping. A limit that does not
+    /// hold here does not hold.
+    pub(crate) fn bare(&self, by: &Move) -> Measures {
+        let looked = &self.bare;
+        let out = Applied::new(&looked.pixels, &looked.dark, by).out;
+        let clip = NewClipping {
+            growth_pct: 0.0,
+            skin_pct: 0.0,
+            over: f64::NEG_INFINITY,
+            skin_over: f64::NEG_INFINITY,
+        };
+        self.measures(looked, &out, &[], &clip)
+    }
+
+    /// What a move does on the pixels that the optimiser looks at; clipping is smooth, by the pixels that decide.
+    pub(crate) fn here(&self, by: Move, edges: &Edges) -> (Here, Vec<SkinAfter>, Measures) {
+        let looked = &self.some;
+        let applied = Applied::new(&looked.pixels, &looked.dark, &by);
+        let at_edges = Applied::new(&edges.pixels, &(0..0), &by);
+        let (kept, skin): (Vec<_>, Vec<_>) = looked
+            .skin
+            .iter()
+            .enumerate()
+            .map(|(i, range)| {
+                let pixels = &applied.out[range.clone()];
+                let (trimmed, mean) = Trimmed::new(pixels, self.space);
+                let (chromaticities, spread) = Chromaticities::new(pixels, self.space);
+                let skin = self.skin_after(i, false, pixels, (mean, spread));
+                ((trimmed, chromaticities), skin)
+            })
+            .unzip();
+        let clip = self.clip_some(&applied.out, edges, &at_edges.out);
+        let measures = self.measures(looked, &applied.out, &skin, &clip);
+        let here = Here {
+            by,
+            applied,
+            edges: at_edges,
+            skin: kept,
+        };
+        (here, skin, measures)
+    }
+
+    /// The same after a small step beside a move.
+    pub(crate) fn beside(
+        &self,
+        here: &Here,
+        step: &Move,
+        edges: &Edges,
+    ) -> (Vec<SkinAfter>, Measures) {
+        let looked = &self.some;
+        let out = here
+            .applied
+            .beside(&looked.pixels, &looked.dark, (&here.by, step));
+        let at_edges = here.edges.beside(&edges.pixels, &(0..0), (&here.by, step));
+        let skin: Vec<SkinAfter> = looked
+            .skin
+            .iter()
+            .zip(&here.skin)
+            .enumerate()
+            .map(|(i, (range, (trimmed, chromaticities)))| {
+                let pixels = &out[range.clone()];
+                let mean = trimmed.beside(pixels, self.space);
+                let before = &here.applied.out[range.clone()];
+                let spread = chromaticities.beside(before, pixels, self.space);
+                self.skin_after(i, false, pixels, (mean, spread))
+            })
+            .collect();
+        let clip = self.clip_some(&out, edges, &at_edges);
+        let measures = self.measures(looked, &out, &skin, &clip);
+        (skin, measures)
+    }
+
+    fn clip_some(&self, out: &[[f64; 3]], edges: &Edges, at_edges: &[[f64; 3]]) -> NewClipping {
+        let mut over = edges
+            .of
+            .iter()
+            .map(|(edge, range)| edge.over(&at_edges[range.clone()]));
+        NewClipping {
+            growth_pct: soft_clip_growth(&self.few, &out[self.some.picture.clone()]),
+            skin_pct: 0.0,
+            over: over.next().unwrap_or(f64::NEG_INFINITY),
+            skin_over: over.fold(f64::NEG_INFINITY, f64::max),
+        }
+    }
+
+    /// Everything that has a limit, from what a move makes of the pixels; `after`: everybody's skin, or nobody's.
+    fn measures(
+        &self,
+        looked: &Looked,
+        out: &[[f64; 3]],
+        after: &[SkinAfter],
+        clip: &NewClipping,
+    ) -> Measures {
         let luma = |p: [f64; 3]| self.space.coefficients.luma(p);
         let mut m = Measures {
             skin_slope: (f64::INFINITY, f64::NEG_INFINITY),
             upper_slope: f64::INFINITY,
             skin_spread: (f64::INFINITY, f64::NEG_INFINITY),
-            skin_clip_over: f64::NEG_INFINITY,
+            clip_growth_pct: clip.growth_pct,
+            skin_clip_pct: clip.skin_pct,
+            clip_over: clip.over,
+            skin_clip_over: clip.skin_over,
             ..Measures::default()
         };
         // (flattest, steepest)
-        let slopes = |ramp: &[Logged]| -> (f64, f64) {
+        let slopes = |ramp: &std::ops::Range<usize>| -> (f64, f64) {
             let mut range = (f64::INFINITY, f64::NEG_INFINITY);
             let mut last: Option<(f64, f64)> = None;
-            for p in ramp {
-                let (x, y) = (luma(p.rgb), luma(by.apply_logged(p)));
+            for i in ramp.clone() {
+                let (x, y) = (luma(looked.pixels.list[i].rgb), luma(out[i]));
                 if let Some((x0, y0)) = last {
                     let slope = (y - y0) / (x - x0);
                     range = (range.0.min(slope), range.1.max(slope));
@@ -371,36 +582,31 @@ impl Ready {
             }
             range
         };
-        for (set, after) in self.people.iter().zip(after) {
+        for (i, set) in self.people.iter().enumerate() {
+            let (flattest, steepest) = slopes(&looked.ramp[i]);
+            m.skin_slope = (m.skin_slope.0.min(flattest), m.skin_slope.1.max(steepest));
+            m.upper_slope = m.upper_slope.min(slopes(&looked.upper[i]).0);
+            let Some(after) = after.get(i) else { continue };
             let stops = (self.luminance(&after.value) / self.luminance(&set.before)).log2();
             if stops.abs() > m.exposure_stops.abs() {
                 m.exposure_stops = stops;
             }
-            let (flattest, steepest) = slopes(&set.ramp);
-            m.skin_slope = (m.skin_slope.0.min(flattest), m.skin_slope.1.max(steepest));
-            m.upper_slope = m.upper_slope.min(slopes(&set.upper).0);
             let spread = after.spread_ratio;
             m.skin_spread = (m.skin_spread.0.min(spread), m.skin_spread.1.max(spread));
         }
-        match on {
-            On::All(limits) => self.clip_all(by, limits, &mut m),
-            On::Some(edges) => self.clip_some(by, edges, &mut m),
-        }
-        m.noise_gain = self.noise_gain(by);
-        m.code_gap = self
-            .level_steps
-            .iter()
-            .map(|[at, next]| {
-                (luma(by.apply_logged(next)) - luma(by.apply_logged(at))) / (2.0 * HALF_CODE)
-            })
+        m.noise_gain = self.noise_gain(&out[looked.dark.clone()]);
+        m.code_gap = out[looked.levels.clone()]
+            .chunks_exact(2)
+            .map(|pair| (luma(pair[1]) - luma(pair[0])) / (2.0 * HALF_CODE))
             .fold(1.0, f64::max);
-        m.blown = self.blown_after(by);
-        let white = by.apply([1.0; 3]);
-        m.white_level_pct = 100.0 * luma(white);
+        m.blown = self.blown_after(&out[looked.blown.clone()], &out[looked.soft.clone()]);
+        m.white_level_pct = 100.0 * luma(out[looked.white]);
+        m.neutrals = out[looked.neutrals.clone()].to_vec();
         m.neutral_growth = (!self.neutrals.is_empty()).then(|| {
             self.neutrals
                 .iter()
-                .map(|g| g.share * (self.neutral_error(g, by.apply(g.mean)) - g.de00_before))
+                .zip(&m.neutrals)
+                .map(|(g, after)| g.share * (self.neutral_error(g, *after) - g.de00_before))
                 .sum::<f64>()
                 / self.neutrals.iter().map(|g| g.share).sum::<f64>()
         });
@@ -409,26 +615,24 @@ impl Ready {
 
     /// Chroma that blown areas and their soft edges gain, CIEDE2000 from neutral, and the least level of what was blown, percent;
     /// `None` where there are none.
-    fn blown_after(&self, by: &Move) -> Option<(f64, f64)> {
+    fn blown_after(&self, blown: &[[f64; 3]], soft: &[[f64; 3]]) -> Option<(f64, f64)> {
         if self.blown.is_empty() && self.edges.is_empty() {
             return None;
         }
-        let shown = |p: [f64; 3]| p.map(|v| v.clamp(0.0, 1.0));
-        let gained = |before: [f64; 3], after: [f64; 3]| {
-            from_neutral(&self.lab, shown(after)) - from_neutral(&self.lab, shown(before))
-        };
+        let gained =
+            |before: &f64, after: &[f64; 3]| from_neutral(&self.lab, shown(*after)) - before;
         let luma = |p: [f64; 3]| self.space.coefficients.luma(shown(p));
         let (mut most, mut level) = (0.0f64, 100.0f64);
-        for p in &self.blown {
-            let after = by.apply(*p);
-            most = most.max(gained(*p, after));
-            level = level.min(100.0 - 100.0 * (luma(*p) - luma(after)));
+        for ((p, tint), after) in self.blown.iter().zip(&self.blown_tint).zip(blown) {
+            most = most.max(gained(tint, after));
+            level = level.min(100.0 - 100.0 * (luma(*p) - luma(*after)));
         }
         if !self.edges.is_empty() {
             let mut gains: Vec<f64> = self
-                .edges
+                .edges_tint
                 .iter()
-                .map(|p| gained(p.rgb, by.apply_logged(p)))
+                .zip(soft)
+                .map(|(tint, after)| gained(tint, after))
                 .collect();
             gains.sort_unstable_by(f64::total_cmp);
             most = most.max(quantile(&gains, 1.0 - EDGE_STRAY));
@@ -447,7 +651,7 @@ impl Ready {
     }
 
     /// Root mean square of luma's derivative, for equal and independent errors of R', G', B'.
-    fn noise_gain(&self, by: &Move) -> f64 {
+    fn noise_gain(&self, steps: &[[f64; 3]]) -> f64 {
         if self.dark.is_empty() {
             return 1.0;
         }
@@ -455,11 +659,10 @@ impl Ready {
         let k = [kr, kg, kb];
         let whole: f64 = k.iter().map(|k| k * k).sum();
         // Saturation turns about luma, so it has no part in this and the channels stay apart.
-        let sum: f64 = self
-            .dark_steps
-            .iter()
-            .map(|[below, above]| {
-                let (up, down) = (by.curves(above), by.curves(below));
+        let sum: f64 = steps
+            .chunks_exact(2)
+            .map(|pair| {
+                let (down, up) = (pair[0], pair[1]);
                 (0..3)
                     .map(|c| (k[c] * (up[c] - down[c]) / (2.0 * DARK_STEP)).powi(2))
                     .sum::<f64>()
@@ -477,8 +680,7 @@ impl SkinSet {
         light_colour: [f64; 3],
         (space, lab, look): (WorkingSpace, &LabConverter, &Look),
     ) -> Self {
-        let mut lumas: Vec<f64> = pixels.iter().map(|p| space.coefficients.luma(*p)).collect();
-        lumas.sort_by(f64::total_cmp);
+        let (by_luma, lumas) = by_luma(&pixels, space);
         let (mut low, mut high) = (quantile(&lumas, 0.05), quantile(&lumas, 0.95));
         // An even patch has a tone curve too: look at 4 % of signal at least.
         let middle = (low + high) / 2.0;
@@ -504,34 +706,42 @@ impl SkinSet {
         } else {
             Vec::new()
         };
-        let mut by_luma = pixels.clone();
-        by_luma.sort_by(|a, b| {
-            space
-                .coefficients
-                .luma(*a)
-                .total_cmp(&space.coefficients.luma(*b))
-        });
         let few = thinned(&by_luma, FEW_SKIN);
-        let off = |all: &[[f64; 3]], some: &[[f64; 3]]| {
-            let (all, some) = (trimmed_means(all, space), trimmed_means(some, space));
-            inkarnat_color::Ycbcr {
+        let thin = (pixels.len() > SKIN).then(|| thinned(&by_luma, SKIN));
+        let apart = |all: Ycbcr, some: &[[f64; 3]]| {
+            let some = trimmed_means(some, space);
+            Ycbcr {
                 y: all.y - some.y,
                 cb: all.cb - some.cb,
                 cr: all.cr - some.cr,
             }
         };
-        let few_off = off(&pixels, &few);
-        let (seen, few_seen_off) = match (look.through(&pixels), look.through(&few)) {
-            (Some(all), Some(some)) => (
-                value_of(trimmed_means(&all, space), space, lab),
-                off(&all, &some),
-            ),
-            _ => (before, few_off),
+        let mean = trimmed_means(&pixels, space);
+        let few_off = apart(mean, &few);
+        let off = |mean: Ycbcr, thin: Option<&Vec<[f64; 3]>>| {
+            thin.map_or_else(Ycbcr::default, |thin| apart(mean, thin))
         };
+        let own_off = off(mean, thin.as_ref());
+        let through = |pixels: &[[f64; 3]]| look.through(pixels);
+        let (seen, seen_off, few_seen_off) = match (through(&pixels), through(&few)) {
+            (Some(all), Some(some)) => {
+                let mean = trimmed_means(&all, space);
+                let thin = thin.as_deref().and_then(through);
+                (
+                    value_of(mean, space, lab),
+                    off(mean, thin.as_ref()),
+                    apart(mean, &some),
+                )
+            }
+            _ => (before, own_off, few_off),
+        };
+        let pixels = thin.unwrap_or(pixels);
         Self {
             few_off,
             seen,
             few_seen_off,
+            off: own_off,
+            seen_off,
             spread: chromaticity_spread(&pixels, space),
             few_spread: chromaticity_spread(&few, space),
             few: Logged::all(&few),
@@ -543,9 +753,30 @@ impl SkinSet {
     }
 }
 
+/// Pixels in the order of their luma, and that.
+fn by_luma(pixels: &[[f64; 3]], space: WorkingSpace) -> (Vec<[f64; 3]>, Vec<f64>) {
+    let mut keyed: Vec<(f64, [f64; 3])> = pixels
+        .iter()
+        .map(|p| (space.coefficients.luma(*p), *p))
+        .collect();
+    keyed.sort_by(|a, b| a.0.total_cmp(&b.0));
+    keyed.into_iter().map(|(luma, p)| (p, luma)).unzip()
+}
+
+/// A signal as it is shown: within the range.
+fn shown(p: [f64; 3]) -> [f64; 3] {
+    p.map(|v| v.clamp(0.0, 1.0))
+}
+
 /// Signal of a linear colour scaled so that its luma is `level` (signal units).
 pub(crate) fn at_level(linear: [f64; 3], level: f64, space: WorkingSpace) -> [f64; 3] {
     let signal = |scale: f64| linear.map(|v| bt709_oetf(v * scale));
+    // Where every channel comes to lie on the curved part of BT.709-6 item 1.2, luma is a power of the scale and an offset.
+    let power = space.coefficients.luma(linear.map(|v| v.powf(0.45)));
+    let scale = ((level + 0.099) / (1.099 * power)).powf(1.0 / 0.45);
+    if (1e-6..=256.0).contains(&scale) && linear.iter().all(|v| v * scale >= 0.018) {
+        return signal(scale);
+    }
     let (mut low, mut high) = (-20.0f64, 8.0f64);
     // Luma rises with the scale; 50 halvings of 28 octaves leave 2e-14.
     for _ in 0..50 {
@@ -560,30 +791,18 @@ pub(crate) fn at_level(linear: [f64; 3], level: f64, space: WorkingSpace) -> [f6
 }
 
 pub(crate) fn signal_of(value: &SkinValue, space: WorkingSpace) -> [f64; 3] {
-    space.coefficients.rgb_from_ycbcr(inkarnat_color::Ycbcr {
+    space.coefficients.rgb_from_ycbcr(Ycbcr {
         y: value.level.signal(),
         cb: value.chroma.cb,
         cr: value.chroma.cr,
     })
 }
 
-pub(crate) fn trimmed_means(pixels: &[[f64; 3]], space: WorkingSpace) -> inkarnat_color::Ycbcr {
-    let mut columns: [Vec<f64>; 3] = std::array::from_fn(|_| Vec::with_capacity(pixels.len()));
-    for p in pixels {
-        let v = space.coefficients.ycbcr_from_rgb(*p);
-        for (column, v) in columns.iter_mut().zip([v.y, v.cb, v.cr]) {
-            column.push(v);
-        }
-    }
-    let [y, cb, cr] = columns.map(|mut c| trimmed_mean(&mut c));
-    inkarnat_color::Ycbcr { y, cb, cr }
+pub(crate) fn trimmed_means(pixels: &[[f64; 3]], space: WorkingSpace) -> Ycbcr {
+    Trimmed::new(pixels, space).1
 }
 
-pub(crate) fn value_of(
-    mean: inkarnat_color::Ycbcr,
-    space: WorkingSpace,
-    lab: &LabConverter,
-) -> SkinValue {
+pub(crate) fn value_of(mean: Ycbcr, space: WorkingSpace, lab: &LabConverter) -> SkinValue {
     SkinValue {
         level: Percent::from_signal(mean.y),
         chroma: mean.chroma(),
@@ -591,44 +810,32 @@ pub(crate) fn value_of(
     }
 }
 
-/// Root mean square distance of (ln R/G, ln B/G) from its mean: a gain in light leaves it as it is, so that undoing a
-/// cast or an exposure counts as no change, and draining or boosting colour counts in full.
 fn chromaticity_spread(pixels: &[[f64; 3]], space: WorkingSpace) -> f64 {
-    let (mut sum, mut squares) = (Vector2::zeros(), 0.0);
-    for p in pixels {
-        let at = log_ratios_of(*p, space);
-        sum += at;
-        squares += at.norm_squared();
-    }
-    let n = pixels.len() as f64;
-    (squares / n - (sum / n).norm_squared()).max(0.0).sqrt()
+    Chromaticities::new(pixels, space).1
 }
 
-/// CIEDE2000 from the neutral of the same lightness.
+/// CIEDE2000 from the neutral of the same lightness: one of the two has no chroma, so that hue and the rotation play no part.
 pub(crate) fn from_neutral(lab: &LabConverter, signal: [f64; 3]) -> f64 {
     let at = lab.lab(signal);
-    inkarnat_color::delta_e_2000(
-        at,
-        Lab {
-            l: at.l,
-            a: 0.0,
-            b: 0.0,
-        },
-    )
-    .0
+    let mean = at.chroma() / 2.0;
+    let seventh = mean.powi(7);
+    let g = 0.5 * (1.0 - (seventh / (seventh + 25.0f64.powi(7))).sqrt());
+    let chroma = ((1.0 + g) * at.a).hypot(at.b);
+    chroma / (1.0 + 0.045 * chroma / 2.0)
 }
 
 /// New pixels near or beyond the edge of the range, percent of the sample, smoothly: a pixel counts from
 /// [`EASED`] inside the edge, from where the source is, and in full that far beyond it.
-fn soft_clip_growth(sample: &[Logged], by: &Move) -> f64 {
+fn soft_clip_growth(sample: &[Logged], after: &[[f64; 3]]) -> f64 {
     if sample.is_empty() {
         return 0.0;
     }
     let edge = |p: [f64; 3]| ((past_edge(p) + EASED) / (2.0 * EASED)).clamp(0.0, 1.0);
     let sum: f64 = sample
         .iter()
-        .filter(|p| past_edge(p.rgb) <= 0.0)
-        .map(|p| (edge(by.apply_logged(p)) - edge(p.rgb)).max(0.0))
+        .zip(after)
+        .filter(|(p, _)| past_edge(p.rgb) <= 0.0)
+        .map(|(p, after)| (edge(*after) - edge(p.rgb)).max(0.0))
         .sum();
     100.0 * sum / sample.len() as f64
 }

@@ -15,8 +15,8 @@ use crate::limits::{Limit, Limits};
 use crate::model::{Family, Parameters};
 use crate::objective::{LIMITS, Objective, State as MoveState, Target};
 use crate::problem::{Problem, ProblemError};
-use crate::sample::{Edges, Measures, Ready, signal_of};
-use crate::solution::{Fix, NoKey, PersonResult, Reach, Solution, State};
+use crate::sample::{Edges, Here, Measures, Ready, signal_of};
+use crate::solution::{Fix, NoKey, PersonResult, Reach, SkinValue, Solution, State};
 use crate::target::seen_centre;
 use inkarnat_color::delta_e_2000;
 
@@ -76,18 +76,15 @@ fn solved_of(problem: &Problem, evidence: Evidence, belief: &Belief) -> Solution
             best_within_limits(&objective)
         };
         let stopped = |state: &MoveState, off: &[usize]| what_stops(&objective, &p, state, off);
-        let mut fix = judged(problem, &objective, objective.state(&p, true), &stopped);
+        let mut fix = judged(problem, &objective, objective.state(&p), &stopped);
         if p == [0.0; 5] {
             fix.ops.clear();
         } else if let State::Short { limit, .. } = fix.state
             && !worth_it(&fix)
         {
-            fix = judged(
-                problem,
-                &objective,
-                objective.state(&[0.0; 5], true),
-                &|_, _| limit,
-            );
+            fix = judged(problem, &objective, objective.state(&[0.0; 5]), &|_, _| {
+                limit
+            });
             fix.ops.clear();
         }
         fix
@@ -145,10 +142,7 @@ fn skin_alone(problem: &Problem, ready: &Ready, targets: &[Target]) -> Result<Fi
     family.reach = Reach::Skin;
     let objective = objective_of(problem, ready, targets, family);
     let moved = skin_move(&objective, base);
-    let within = |share: f64| {
-        let (state, _) = state_of(&objective, &moved, share);
-        state.excess.iter().all(|(_, e)| *e <= 0.0)
-    };
+    let within = |share: f64| objective.is_within(moved.build(&objective, share));
     let share = furthest(within);
     let done = state_of(&objective, &moved, share);
     let taken = done.0.made.keyed_share(&ready.outside);
@@ -227,11 +221,13 @@ struct Fit<'a, 'b> {
     firmness: f64,
     at: Parameters,
     residuals: Vec<f64>,
+    here: Option<Here>,
 }
 
 impl Fit<'_, '_> {
     fn update(&mut self) {
-        self.residuals = self.objective.residuals(&self.at, self.firmness);
+        let (residuals, here) = self.objective.residuals(&self.at, self.firmness);
+        (self.residuals, self.here) = (residuals, Some(here));
     }
 }
 
@@ -258,6 +254,7 @@ impl LeastSquaresProblem<f64, Dyn, U5> for Fit<'_, '_> {
 
     fn jacobian(&self) -> Option<nalgebra::Matrix<f64, Dyn, U5, Self::JacobianStorage>> {
         const STEP: f64 = 1e-5;
+        let here = self.here.as_ref()?;
         let mut jacobian = nalgebra::OMatrix::<f64, Dyn, U5>::zeros(self.residuals.len());
         for c in 0..5 {
             if c == 3 && self.objective.family.reach == Reach::Mids {
@@ -266,7 +263,7 @@ impl LeastSquaresProblem<f64, Dyn, U5> for Fit<'_, '_> {
             }
             let mut moved = self.at;
             moved[c] += STEP;
-            let r = self.objective.residuals(&moved, self.firmness);
+            let r = self.objective.beside(here, &moved, self.firmness);
             for (row, (after, before)) in r.iter().zip(&self.residuals).enumerate() {
                 jacobian[(row, c)] = (after - before) / STEP;
             }
@@ -347,13 +344,15 @@ pub(crate) fn best_within_limits(objective: &Objective<'_>) -> Parameters {
 /// On from `at` with firm limits, which are tightened by what only all pixels show, and drawn back if need be.
 fn held(objective: &Objective<'_>, mut at: Parameters) -> Parameters {
     let mut firm = objective.clone();
+    firm.look_about(&at);
     for _ in 0..7 {
-        firm.look_about(&at);
         at = descended(&firm, at, FIRM, 1e-6);
-        let over = firm.state(&at, true).0.excess.map(|(_, e)| e);
+        let (state, _, edges) = firm.found(firm.family.build(&at));
+        let over = state.excess.map(|(_, e)| e);
         if over.iter().all(|e| *e <= 0.0) {
-            break;
+            return at;
         }
+        firm.edges = edges;
         for (more, e) in firm.tightened.iter_mut().zip(over) {
             if e > 0.0 {
                 *more += e + 0.05;
@@ -374,6 +373,7 @@ fn descended(
         firmness,
         at: start,
         residuals: Vec::new(),
+        here: None,
     };
     fit.update();
     let (fit, _) = LevenbergMarquardt::new()
@@ -391,10 +391,7 @@ fn descended(
 
 /// The point nearest to `p` on the way to the untouched picture that is within every limit, counted on all pixels.
 fn drawn_back(objective: &Objective<'_>, p: Parameters) -> Parameters {
-    let within = |share: f64| {
-        let (state, _) = objective.state(&p.map(|v| v * share), true);
-        state.excess.iter().all(|(_, e)| *e <= 0.0)
-    };
+    let within = |share: f64| objective.is_within(objective.family.build(&p.map(|v| v * share)));
     let share = furthest(within);
     if share == 1.0 {
         p
@@ -505,9 +502,16 @@ fn what_stops(
                 who: vec![i],
                 ..objective.clone()
             };
-            let at = best_within_limits(&single);
-            let after = single.state(&at, false).0.after[i];
-            single.targets[i].distance(&after).on_aim()
+            let on_aim = |after: &SkinValue| single.targets[i].distance(after).on_aim();
+            // The way on from here is short; only where it does not lead there the whole search is needed.
+            let mut nearby = single.clone();
+            nearby.look_about(p);
+            let at = descended(&nearby, descended(&nearby, *p, LOOSE, 1e-3), FIRM, 1e-3);
+            let (state, _) = single.state(&at);
+            if state.excess.iter().all(|(_, e)| *e <= 0.0) && on_aim(&state.after[i]) {
+                return true;
+            }
+            on_aim(&single.glance(&best_within_limits(&single)).0.after[i])
         };
         if off.iter().all(|i| alone(*i)) {
             return Limit::People;
@@ -531,8 +535,8 @@ fn what_stops(
                 ..objective.clone()
             };
             freer.look_about(p);
-            let at = descended(&freer, descended(&freer, *p, LOOSE, 1e-3), FIRM, 1e-5);
-            (now - miss(&labs(&freer.state(&at, false).0)), *limit)
+            let at = descended(&freer, descended(&freer, *p, LOOSE, 1e-3), FIRM, 1e-4);
+            (now - miss(&labs(&freer.glance(&at).0)), *limit)
         })
         .filter(|(gain, _)| *gain > 0.05)
         .fold((0.0, Limit::Reach), |best, found| {

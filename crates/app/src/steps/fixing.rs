@@ -1,19 +1,19 @@
 //! Solving every setup.
 
 use crate::event::{Cancel, Stage};
-use crate::job::PictureRecord;
 use crate::nearest::{NearestCdl, nearest_cdl};
 use crate::problem::{Context, Problem};
 use crate::seen::{Seen, look_of_shot};
 use crate::show::ChosenBy;
 use crate::steps::choosing::{Choice, choice_of, settled};
 use crate::steps::exposing::{self, Exposable, expose_film};
-use crate::steps::lighting::{ShotLight, light_for, light_in, skin_sample};
+use crate::steps::lighting::{ShotLight, ShotSamples, StoredShot, light_for};
 use crate::steps::staying::stay;
 use crate::steps::suggesting::carried_from;
 use crate::steps::taking::AimSetting;
 use crate::steps::tinting::{self, Lit, keep_tints};
 use crate::{AppError, Result};
+use inkarnat_color::WorkingSpace;
 use inkarnat_film::{
     Film, InputKey, Person, PersonId, Setup, SetupId, Shot, Stage as Reading, value_of,
 };
@@ -28,7 +28,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 /// Part of the key of every fix: raised when the solver changes.
-const METHOD: u32 = 7;
+const METHOD: u32 = 8;
 
 /// Setups that are solved before what was found of them is written down.
 const AT_ONCE: usize = 16;
@@ -193,26 +193,43 @@ impl<'a> Tasks<'a> {
             without: Vec::new(),
             failed: Vec::new(),
         };
-        for (index, setup) in setups.iter().enumerate() {
-            let own: Vec<&Shot> = shots
+        let parts: Vec<(usize, &Setup, Vec<&Shot>)> = setups
+            .iter()
+            .enumerate()
+            .map(|(index, setup)| {
+                let own = shots
+                    .iter()
+                    .filter(|shot| shot.setup == setup.id && !shot.kept)
+                    .collect();
+                (index, setup, own)
+            })
+            // An earlier fix waits there for the day when keeping is taken back.
+            .filter(|(_, _, own): &(_, _, Vec<&Shot>)| !own.is_empty())
+            .collect();
+        for some in parts.chunks(AT_ONCE) {
+            // The film is read here, what it holds is unpacked on all cores.
+            let stored: Vec<Result<StoredSetup<'_>>> = some
                 .iter()
-                .filter(|shot| shot.setup == setup.id && !shot.kept)
+                .map(|(_, _, own)| StoredSetup::of(film, own, people))
                 .collect();
-            if own.is_empty() {
-                // An earlier fix waits there for the day when keeping is taken back.
-                continue;
-            }
-            match problem_with(film, &own, people) {
-                Ok(Some((problem, light))) => found.tasks.push(Task {
-                    setup,
-                    shots: own,
-                    number: index + 1,
-                    problem,
-                    light,
-                }),
-                Ok(None) => found.without.push(setup),
-                Err(error @ (AppError::Cancelled | AppError::Film(_))) => return Err(error),
-                Err(error) => found.failed.push((setup, error)),
+            let problems: Vec<Result<Option<(ToSolve, Vec<ShotLight>)>>> = stored
+                .into_par_iter()
+                .zip(some)
+                .map(|(stored, (_, _, own))| stored?.problem(own))
+                .collect();
+            for ((index, setup, own), problem) in some.iter().zip(problems) {
+                match problem {
+                    Ok(Some((problem, light))) => found.tasks.push(Task {
+                        setup,
+                        shots: own.clone(),
+                        number: index + 1,
+                        problem,
+                        light,
+                    }),
+                    Ok(None) => found.without.push(setup),
+                    Err(error @ (AppError::Cancelled | AppError::Film(_))) => return Err(error),
+                    Err(error) => found.failed.push((setup, error)),
+                }
             }
         }
         Ok(found)
@@ -460,13 +477,13 @@ fn solved_in_order<'a>(
     ready: &'a [Ready<'a>],
     at_once: usize,
     cancel: &'a Cancel,
-) -> impl Iterator<Item = (&'a Ready<'a>, Option<Solved<Solution>>)> {
+) -> impl Iterator<Item = (&'a Ready<'a>, Option<Solved<(Solution, NearestCdl)>>)> {
     ready.chunks(at_once).flat_map(|some| {
         some.par_iter()
             .map(|ready| {
                 let solution = match &ready.belief {
                     Ok((belief, _)) if !ready.known && !cancel.is_cancelled() => {
-                        Some(solve_with(&ready.task.problem, belief))
+                        Some(solved(&ready.task.problem, belief))
                     }
                     _ => None,
                 };
@@ -474,6 +491,13 @@ fn solved_in_order<'a>(
             })
             .collect::<Vec<_>>()
     })
+}
+
+/// A setup's solution with the CDL nearest to the fix that it chooses.
+fn solved(problem: &ToSolve, belief: &Belief) -> Solved<(Solution, NearestCdl)> {
+    let solution = solve_with(problem, belief)?;
+    let cdl = nearest_cdl(&solution.fix().ops, problem);
+    Ok((solution, cdl))
 }
 
 /// The fix of a setup as it is written down.
@@ -490,7 +514,7 @@ struct Settled {
 fn record_of(
     film: &Film,
     ready: &Ready<'_>,
-    solution: Option<Solved<Solution>>,
+    solution: Option<Solved<(Solution, NearestCdl)>>,
 ) -> Result<Solved<Settled>> {
     let Task {
         setup,
@@ -518,17 +542,21 @@ fn record_of(
             unchanged,
         }));
     }
-    let mut solution = match solution.unwrap_or_else(|| solve_with(problem, belief)) {
+    let (mut solution, mut cdl) = match solution.unwrap_or_else(|| solved(problem, belief)) {
         Ok(solution) => solution,
         Err(error) => return Ok(Err(error)),
     };
+    let ops = solution.fix().ops.clone();
     if let Some(kept) = kept
         && kept.light == *light
     {
         stay(&kept, &mut solution, problem, belief);
     }
+    if solution.fix().ops != ops {
+        cdl = nearest_cdl(&solution.fix().ops, problem);
+    }
     let record = FixRecord {
-        cdl: nearest_cdl(&solution.fix().ops, problem),
+        cdl,
         solution,
         choice: None,
         by_hand: None,
@@ -547,7 +575,7 @@ fn record_of(
 fn fix_setup(
     film: &mut Film,
     ready: &Ready<'_>,
-    solution: Option<Solved<Solution>>,
+    solution: Option<Solved<(Solution, NearestCdl)>>,
     context: Context<'_>,
     count: usize,
 ) -> Result<()> {
@@ -636,83 +664,115 @@ pub(crate) fn problem_of(
     film: &Film,
     shots: &[&Shot],
 ) -> Result<Option<(ToSolve, Vec<ShotLight>)>> {
-    problem_with(film, shots, &film.people()?)
+    StoredSetup::of(film, shots, &film.people()?)?.problem(shots)
 }
 
-/// The same with these people, whose aims may be others than those in the film.
-fn problem_with(
-    film: &Film,
-    shots: &[&Shot],
-    known: &[Person],
-) -> Result<Option<(ToSolve, Vec<ShotLight>)>> {
-    let mut lights = Vec::new();
-    let mut people: Vec<(PersonId, PersonProblem)> = Vec::new();
-    let mut picture = Vec::new();
-    let mut noise: Vec<f64> = Vec::new();
-    for shot in shots {
-        let mut read = false;
-        let light = light_in(film, shot)?.filter(|light| light.verdict != LightVerdict::Steady);
-        let followed = light.as_ref().filter(|_| !shot.constant);
-        for person in known {
-            let Some(SkinSample { pixels, frames }) = skin_sample(film, shot, person.id)? else {
-                continue;
-            };
-            read = true;
-            let skin = match followed {
-                Some(light) => light.brought_all(pixels, &frames),
-                None => pixels,
-            };
-            let frames = (shot.out_frame - shot.in_frame) as f64;
-            if let Some((_, problem)) = people.iter_mut().find(|(id, _)| *id == person.id) {
-                problem.skin.extend(skin);
-                problem.frames = problem.frames.map(|known| known + frames);
-                continue;
-            }
-            let aim = resolved_aim(film, person)?;
-            people.push((
-                person.id,
-                PersonProblem {
-                    name: person.name.clone(),
-                    skin,
-                    aim,
-                    frames: Some(frames),
-                    ..PersonProblem::default()
-                },
-            ));
-        }
-        if read && let Some(mut record) = film.sample::<PictureRecord>(shot.id, None)? {
-            if let Some(light) = followed {
-                light.bring_picture(&mut record.sample, &record.frames);
-            }
-            picture.extend(record.sample);
-            noise.extend(record.dark_noise);
-        }
-        if read {
-            lights.extend(light.map(|light| ShotLight {
-                shot: shot.id.0,
-                source: shot.source.0,
-                frames: (shot.in_frame, shot.out_frame),
+/// What the film holds of the shots of one setup.
+struct StoredSetup<'a> {
+    shots: Vec<StoredShot>,
+    people: &'a [Person],
+    /// Of those who are read here, an aim that cannot be had is an error.
+    aims: Vec<Result<inkarnat_fix::Aim>>,
+    scene: Option<String>,
+    look: Vec<Op>,
+    space: WorkingSpace,
+}
+
+impl<'a> StoredSetup<'a> {
+    /// With these people, whose aims may be others than those in the film.
+    fn of(film: &Film, shots: &[&Shot], people: &'a [Person]) -> Result<Self> {
+        let sources = film.sources()?;
+        let stored = |shot: &&Shot| StoredShot::of(film, shot, people, &sources);
+        Ok(Self {
+            shots: shots.iter().map(stored).collect::<Result<_>>()?,
+            aims: people.iter().map(|who| resolved_aim(film, who)).collect(),
+            people,
+            scene: scene_of(film, shots)?,
+            look: match shots.first() {
+                Some(shot) => look_of_shot(film, shot)?,
+                None => Vec::new(),
+            },
+            space: film.space(),
+        })
+    }
+
+    fn problem(self, shots: &[&Shot]) -> Result<Option<(ToSolve, Vec<ShotLight>)>> {
+        let mut lights = Vec::new();
+        let mut aims: Vec<Option<Result<inkarnat_fix::Aim>>> =
+            self.aims.into_iter().map(Some).collect();
+        let mut people: Vec<(PersonId, PersonProblem)> = Vec::new();
+        let mut picture = Vec::new();
+        let mut noise: Vec<f64> = Vec::new();
+        for (shot, stored) in shots.iter().zip(&self.shots) {
+            let mut read = false;
+            let ShotSamples {
+                picture: record,
+                skin,
                 light,
-            }));
+            } = stored.unpacked(self.space)?;
+            let light = light.filter(|light| light.verdict != LightVerdict::Steady);
+            let followed = light.as_ref().filter(|_| !shot.constant);
+            for ((person, sample), aim) in self.people.iter().zip(skin).zip(&mut aims) {
+                let Some(SkinSample { pixels, frames }) = sample else {
+                    continue;
+                };
+                read = true;
+                let skin = match followed {
+                    Some(light) => light.brought_all(pixels, &frames),
+                    None => pixels,
+                };
+                let frames = (shot.out_frame - shot.in_frame) as f64;
+                if let Some((_, problem)) = people.iter_mut().find(|(id, _)| *id == person.id) {
+                    problem.skin.extend(skin);
+                    problem.frames = problem.frames.map(|known| known + frames);
+                    continue;
+                }
+                // Each is asked for once: whoever is met again is among the people already.
+                let Some(aim) = aim.take().transpose()? else {
+                    continue;
+                };
+                people.push((
+                    person.id,
+                    PersonProblem {
+                        name: person.name.clone(),
+                        skin,
+                        aim,
+                        frames: Some(frames),
+                        ..PersonProblem::default()
+                    },
+                ));
+            }
+            if read && let Some(mut record) = record {
+                if let Some(light) = followed {
+                    light.bring_picture(&mut record.sample, &record.frames);
+                }
+                picture.extend(record.sample);
+                noise.extend(record.dark_noise);
+            }
+            if read {
+                lights.extend(light.map(|light| ShotLight {
+                    shot: shot.id.0,
+                    source: shot.source.0,
+                    frames: (shot.in_frame, shot.out_frame),
+                    light,
+                }));
+            }
         }
+        if people.is_empty() {
+            return Ok(None);
+        }
+        let problem = ToSolve {
+            people: people.into_iter().map(|(_, problem)| problem).collect(),
+            picture,
+            limits: Limits::default(),
+            space: self.space,
+            dark_noise: (!noise.is_empty()).then(|| noise.iter().sum::<f64>() / noise.len() as f64),
+            scene: self.scene,
+            look: self.look,
+            ..ToSolve::default()
+        };
+        Ok(Some((problem, lights)))
     }
-    if people.is_empty() {
-        return Ok(None);
-    }
-    let problem = ToSolve {
-        people: people.into_iter().map(|(_, problem)| problem).collect(),
-        picture,
-        limits: Limits::default(),
-        space: film.space(),
-        dark_noise: (!noise.is_empty()).then(|| noise.iter().sum::<f64>() / noise.len() as f64),
-        scene: scene_of(film, shots)?,
-        look: match shots.first() {
-            Some(shot) => look_of_shot(film, shot)?,
-            None => Vec::new(),
-        },
-        ..ToSolve::default()
-    };
-    Ok(Some((problem, lights)))
 }
 
 /// The scene of a setup's shots, where it holds other setups too: one setup alone has nothing to agree with.

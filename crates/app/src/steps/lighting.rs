@@ -3,7 +3,8 @@
 use crate::Result;
 use crate::job::PictureRecord;
 use crate::steps::taking::probe_of;
-use inkarnat_film::{Film, PersonId, Shot, Stage};
+use inkarnat_color::WorkingSpace;
+use inkarnat_film::{Film, Person, PersonId, Shot, Source, Stage, Stored};
 use inkarnat_fix::{Light, light_of};
 use inkarnat_reading::{FrameReading, SkinSample};
 use serde::{Deserialize, Serialize};
@@ -21,23 +22,76 @@ pub struct ShotLight {
     pub light: Light,
 }
 
-/// The light of a shot, from the readings of its skin and of its background.
-pub(crate) fn light_in(film: &Film, shot: &Shot) -> Result<Option<Light>> {
-    let Some(record) = film.sample::<PictureRecord>(shot.id, None)? else {
-        return Ok(None);
-    };
-    let mut people = Vec::new();
-    for person in film.people()? {
-        let frames: Option<Vec<FrameReading>> =
-            film.frame_readings(shot.id, person.id, Stage::Before)?;
-        people.extend(frames);
+/// What the film holds of one shot that its fix is made from, still packed: it is unpacked on all cores.
+pub(crate) struct StoredShot {
+    picture: Option<Stored>,
+    /// Skin pixels and frame readings of everybody, in the order of the film's people.
+    skin: Vec<Option<Stored>>,
+    frames: Vec<Option<Stored>>,
+    rate: f64,
+}
+
+/// The same, unpacked.
+pub(crate) struct ShotSamples {
+    pub(crate) picture: Option<PictureRecord>,
+    pub(crate) skin: Vec<Option<SkinSample>>,
+    /// `None` where nothing is known of the picture.
+    pub(crate) light: Option<Light>,
+}
+
+impl StoredShot {
+    pub(crate) fn of(
+        film: &Film,
+        shot: &Shot,
+        people: &[Person],
+        sources: &[Source],
+    ) -> Result<Self> {
+        let source = sources.iter().find(|s| s.id == shot.source);
+        let each = |found: &dyn Fn(PersonId) -> inkarnat_film::Result<Option<Stored>>| {
+            people
+                .iter()
+                .map(|person| found(person.id))
+                .collect::<inkarnat_film::Result<Vec<_>>>()
+        };
+        Ok(Self {
+            picture: film.stored_sample(shot.id, None)?,
+            skin: each(&|person| film.stored_sample(shot.id, Some(person)))?,
+            frames: each(&|person| film.stored_frame_readings(shot.id, person, Stage::Before))?,
+            rate: match source {
+                Some(source) => probe_of(source)?.rate.value(),
+                None => 25.0,
+            },
+        })
     }
-    let source = film.sources()?.into_iter().find(|s| s.id == shot.source);
-    let rate = match &source {
-        Some(source) => probe_of(source)?.rate.value(),
-        None => 25.0,
-    };
-    Ok(Some(light_of(&people, &record.light, rate, film.space())))
+
+    pub(crate) fn unpacked(&self, space: WorkingSpace) -> Result<ShotSamples> {
+        let picture: Option<PictureRecord> = self.picture.as_ref().map(Stored::get).transpose()?;
+        let light = match &picture {
+            Some(record) => {
+                let people: Vec<Vec<FrameReading>> = self
+                    .frames
+                    .iter()
+                    .flatten()
+                    .map(Stored::get)
+                    .collect::<inkarnat_film::Result<_>>()?;
+                Some(light_of(&people, &record.light, self.rate, space))
+            }
+            None => None,
+        };
+        let skin = self
+            .skin
+            .iter()
+            .map(|stored| {
+                let sample = stored.as_ref().map(Stored::get::<Pixels>).transpose()?;
+                Ok(sample.map(sample_of))
+            })
+            .collect::<Result<_>>()?;
+        Ok(ShotSamples {
+            picture,
+            skin,
+            light,
+        })
+    }
 }
 
 /// The light that holds in a shot: its own, else that of the piece of the same source that shares most frames with it.
@@ -60,18 +114,18 @@ pub(crate) fn light_for<'a>(lights: &'a [ShotLight], shot: &Shot) -> Option<&'a 
 /// Skin pixels as they are stored: films that were read earlier do not know their frames.
 #[derive(Deserialize)]
 #[serde(untagged)]
-enum Stored {
+enum Pixels {
     Bare(Vec<[f32; 3]>),
     Whole(SkinSample),
 }
 
-fn sample_of(stored: Stored) -> SkinSample {
+fn sample_of(stored: Pixels) -> SkinSample {
     match stored {
-        Stored::Bare(pixels) => SkinSample {
+        Pixels::Bare(pixels) => SkinSample {
             pixels,
             frames: Vec::new(),
         },
-        Stored::Whole(sample) => sample,
+        Pixels::Whole(sample) => sample,
     }
 }
 
@@ -81,12 +135,12 @@ pub(crate) fn skin_sample(
     shot: &Shot,
     person: PersonId,
 ) -> Result<Option<SkinSample>> {
-    Ok(film.sample::<Stored>(shot.id, Some(person))?.map(sample_of))
+    Ok(film.sample::<Pixels>(shot.id, Some(person))?.map(sample_of))
 }
 
 /// The solver's skin pixels of a face.
 pub(crate) fn face_sample(film: &Film, face: inkarnat_film::FaceId) -> Result<SkinSample> {
     Ok(film
-        .face_sample::<Stored>(face)?
+        .face_sample::<Pixels>(face)?
         .map_or_else(SkinSample::default, sample_of))
 }
