@@ -140,7 +140,7 @@ pub fn fix_film(film: &mut Film, context: Context<'_>, problems: &mut Vec<Proble
         tasks,
         without,
         failed,
-    } = Tasks::of(film, (&setups, &shots, &people))?;
+    } = Tasks::of(film, (&setups, &shots, &people), context.cancel)?;
     for (setup, error) in failed {
         context.fail(problems, Stage::Fix, &setup.name, error.to_string());
     }
@@ -187,6 +187,7 @@ impl<'a> Tasks<'a> {
     fn of(
         film: &Film,
         (setups, shots, people): (&'a [Setup], &'a [Shot], &[Person]),
+        cancel: &Cancel,
     ) -> Result<Self> {
         let mut found = Self {
             tasks: Vec::new(),
@@ -207,6 +208,9 @@ impl<'a> Tasks<'a> {
             .filter(|(_, _, own): &(_, _, Vec<&Shot>)| !own.is_empty())
             .collect();
         for some in parts.chunks(AT_ONCE) {
+            if cancel.is_cancelled() {
+                return Err(AppError::Cancelled);
+            }
             // The film is read here, what it holds is unpacked on all cores.
             let stored: Vec<Result<StoredSetup<'_>>> = some
                 .iter()
@@ -301,7 +305,7 @@ pub(crate) fn fixes_with(
         tasks,
         without,
         failed,
-    } = Tasks::of(film, (&setups, &shots, people))?;
+    } = Tasks::of(film, (&setups, &shots, people), cancel)?;
     let mut carrying = Vec::new();
     for setup in &without {
         if let Some(from) = carried_from(film, setup)? {
