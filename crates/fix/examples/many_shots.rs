@@ -2,7 +2,6 @@
 //!
 //! `many_shots SHOTS PEOPLE`, with PEOPLE `some` (one to three of six in a shot) or `all` (all six in every shot). The first line
 //! says whose shots they are; each further one is a sample: number of the shot, number of the person (0: the picture), JSON.
-#![expect(clippy::print_stdout, reason = "an example talks on standard output")]
 
 #[path = "../tests/common/mod.rs"]
 mod common;
@@ -81,8 +80,8 @@ fn main() {
     let mut out = std::io::BufWriter::new(std::io::stdout().lock());
     writeln!(out, "{}", json!({ "shots": plan })).expect("standard output");
     for (shot, scene) in scenes.iter().enumerate() {
-        let people = plan[shot]["people"].as_array().map_or(0, Vec::len);
-        for i in 0..people {
+        let people = plan[shot]["people"].as_array().into_iter().flatten();
+        for (i, who) in people.enumerate() {
             let mut pixels = Vec::new();
             for part in 0.. {
                 if pixels.len() >= SKIN_PIXELS {
@@ -96,8 +95,7 @@ fn main() {
             }
             pixels.truncate(SKIN_PIXELS);
             let sample = json!({ "pixels": coded(pixels), "frames": [] });
-            writeln!(out, "{} {} {sample}", shot + 1, plan[shot]["people"][i])
-                .expect("standard output");
+            writeln!(out, "{} {} {sample}", shot + 1, who).expect("standard output");
         }
         let picture: Vec<_> = scene
             .picture()

@@ -153,11 +153,14 @@ fn grouped(ready: &Ready, who: &[usize], base: &Move) -> Vec<Keyed> {
     }
 }
 
+/// A pixel, and the weight of a key there.
+type Weighed = ([f64; 3], f64);
+
 /// The skin of the people under one key as a base leaves it, each pixel with the weight of the key there.
 struct Under<'a> {
     ready: &'a Ready,
     targets: &'a [Target],
-    skin: Vec<(usize, Vec<([f64; 3], f64)>)>,
+    skin: Vec<(usize, Vec<Weighed>)>,
 }
 
 impl<'a> Under<'a> {

@@ -216,7 +216,7 @@ impl<'a> Tasks<'a> {
                 .iter()
                 .map(|(_, _, own)| StoredSetup::of(film, own, people))
                 .collect();
-            let problems: Vec<Result<Option<(ToSolve, Vec<ShotLight>)>>> = stored
+            let problems: Vec<Result<Option<Made>>> = stored
                 .into_par_iter()
                 .zip(some)
                 .map(|(stored, (_, _, own))| stored?.problem(own))
@@ -664,12 +664,12 @@ pub(crate) fn keep_record(
 /// The problem of the shots of one setup, and the light of those where it is not steady; `None` where nothing was read.
 ///
 /// Where the light is followed, what goes into the problem is in the light that the frames are brought to.
-pub(crate) fn problem_of(
-    film: &Film,
-    shots: &[&Shot],
-) -> Result<Option<(ToSolve, Vec<ShotLight>)>> {
+pub(crate) fn problem_of(film: &Film, shots: &[&Shot]) -> Result<Option<Made>> {
     StoredSetup::of(film, shots, &film.people()?)?.problem(shots)
 }
+
+/// A problem, and the light of the shots where it is not steady.
+type Made = (ToSolve, Vec<ShotLight>);
 
 /// What the film holds of the shots of one setup.
 struct StoredSetup<'a> {
@@ -700,7 +700,7 @@ impl<'a> StoredSetup<'a> {
         })
     }
 
-    fn problem(self, shots: &[&Shot]) -> Result<Option<(ToSolve, Vec<ShotLight>)>> {
+    fn problem(self, shots: &[&Shot]) -> Result<Option<Made>> {
         let mut lights = Vec::new();
         let mut aims: Vec<Option<Result<inkarnat_fix::Aim>>> =
             self.aims.into_iter().map(Some).collect();
