@@ -74,6 +74,8 @@ def narrowed(description):
     schemas["PatchOrder"]["properties"].update(person={"enum": ["Ren"]}, frame=frame, shape={"$ref": "#/components/schemas/AskedShape"})
     schemas["UndrawOrder"]["properties"].update(person={"enum": ["Ren"]}, frame={"enum": [0]})
     schemas["AimOrder"]["properties"].update(person={"enum": ["Ren"]}, aim={"enum": ["own", "level:50-60", "measured-light"]})
+    tried = schemas["AimOrder"]["properties"] | {"shots": {"type": "array", "items": {"enum": [1]}, "minItems": 1, "maxItems": 1}}
+    schemas["TryAimOrder"]["properties"].update(tried)
     for form in schemas["PeopleOrder"]["oneOf"]:
         for name in form["properties"]:
             form["properties"][name] = {"enum": {"complexion": ["Ren=tan", "Ren=none"]}.get(name, ["Ren=Ren"])}
