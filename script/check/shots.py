@@ -25,7 +25,7 @@ RECALL, FALSE = 0.98, 1
 # A dissolve's first frames hold a few percent of the second shot, which no eye and no code tells from noise.
 BLEND_OFF = 3
 # Where both pictures move, the shares of their mixture are found to some frames only.
-REAL_BLEND_OFF = 12
+REAL_BLEND_OFF = 6
 # Bright detail that does not move may be taken for writing: what that loses of all pictures of the film.
 REAL_LOST = 0.002
 

@@ -6,7 +6,7 @@ hand, graded anew, a clip with its own motion and coding noise. In it: hard cuts
 take, between close-ups of faces graded to one level, between short shots; whip pans; photographer's flashes that die away, one on the
 foreground alone; lights switched on; somebody passing close to the camera; dissolves, fades through black and white; mattes; writing
 in a real typeface (white with an outline, yellow, dark, large, on a plate, in two corners); cards and rolling credits. Cuts, flashes,
-black and mattes are held to the bounds of shots.py, dissolves and titles to those that `shots.judge` gives for real pictures. No threshold of the program was set on this file. Usage: shots_filmed.py [SEED]
+black and mattes are held to the bounds of shots.py, dissolves and titles to those that `shots.judge` gives for real pictures. No threshold of the program was set on this file, but that a dissolve found over several middles is one (seed 1 showed it). Usage: shots_filmed.py [SEED]
 """
 
 import os

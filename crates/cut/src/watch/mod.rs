@@ -57,6 +57,9 @@ const SAME_MOVED: f32 = 0.7;
 /// How far shares of a mixture may lie from a straight line (root mean square) for that line to say where it ends.
 const OFF_LINE: f64 = 0.03;
 
+/// Strength, as a share of the strongest, from which what is found over other middles is the same dissolve.
+const AS_STRONG: f32 = 0.8;
+
 /// What is left out around writing on every side, of the picture's width and height.
 const BESIDE: f64 = 0.02;
 
@@ -524,6 +527,7 @@ impl Watcher {
             }
         }
         chosen.sort_by_key(|b| b.start);
+        self.lengthen(&mut chosen);
         // A long one over moving pictures is found in pieces.
         let mut joined: Vec<Blend> = Vec::new();
         for blend in chosen {
@@ -539,6 +543,35 @@ impl Watcher {
             }
         }
         joined
+    }
+
+    /// Over moving pictures one that is longer than the span it was found over is seen from several middles, each with an end of
+    /// its own: those that are nearly as strong, lie mostly over it and over no other say how far it goes.
+    fn lengthen(&self, chosen: &mut [Blend]) {
+        for at in 0..chosen.len() {
+            let of = chosen[at];
+            if !of.moving {
+                continue;
+            }
+            let meets = |a: &Blend, b: &Blend| a.start < b.end && b.start < a.end;
+            let parts = self.blends.iter().filter(|part| {
+                let shared = part
+                    .end
+                    .min(of.end)
+                    .saturating_sub(part.start.max(of.start));
+                part.moving
+                    && part.strength >= AS_STRONG * of.strength
+                    && 2 * shared > (part.end - part.start).min(of.end - of.start)
+                    && chosen
+                        .iter()
+                        .enumerate()
+                        .all(|(k, other)| k == at || !meets(part, other))
+            });
+            let (start, end) = parts.fold((of.start, of.end), |(start, end), part| {
+                (start.min(part.start), end.max(part.end))
+            });
+            (chosen[at].start, chosen[at].end) = (start, end);
+        }
     }
 
     fn blank_between(&self, first: &Blend, second: &Blend) -> bool {
