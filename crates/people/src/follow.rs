@@ -280,6 +280,8 @@ struct Live {
     /// Change of each held frame since the look it was judged by.
     shares: VecDeque<f64>,
     first_look: Appearance,
+    /// The look of the last mesh that was laid: those of carried ones sit a little beside it while a head turns.
+    laid_look: Appearance,
     misses: u32,
     /// Frame of the last find that confirmed it.
     confirmed: u64,
@@ -560,6 +562,7 @@ impl Live {
             followed: true,
             looks: VecDeque::from([look.clone()]),
             shares: VecDeque::new(),
+            laid_look: look.clone(),
             first_look: look,
             misses: 0,
             confirmed: frame,
@@ -718,16 +721,26 @@ impl Live {
             return lost(FaceLost::Jumped { widths });
         }
         let look = Appearance::of(&cut, &mesh);
-        let state = self.judge(&mesh, &look, s);
+        let since_carried = !self.pending.is_empty();
+        let before = if since_carried {
+            Some(&self.laid_look)
+        } else {
+            self.looks.front()
+        };
+        let share = before.map_or(0.0, |before| look.change(before).0);
+        let state = self.judge(&mesh, &look, share, s);
         if let FaceState::Lost(FaceLost::Covered { share }) = state {
             self.take_back(share, s);
         }
         if matches!(state, FaceState::Held(_)) {
-            let share = self.looks.front().map_or(0.0, |first| look.change(first).0);
             self.shares.push_back(share);
             if self.shares.len() > MEMORY {
                 self.shares.pop_front();
             }
+            if since_carried {
+                self.looks.clear();
+            }
+            self.laid_look = look.clone();
             self.learn(look);
             self.lay(frame, &mesh, cut, place, stepped, s);
         }
@@ -735,13 +748,9 @@ impl Live {
         Ok(state)
     }
 
-    fn judge(&self, mesh: &Mesh, look: &Appearance, s: &FollowSettings) -> FaceState {
-        // Against a look some frames ago as well as against the last: an edge that crosses the face
-        // changes few points from one frame to the next.
-        let share = self
-            .looks
-            .front()
-            .map_or(0.0, |before| look.change(before).0);
+    /// `share` of the points changed against a look some frames ago: an edge that crosses the face changes few points from one
+    /// frame to the next.
+    fn judge(&self, mesh: &Mesh, look: &Appearance, share: f64, s: &FollowSettings) -> FaceState {
         let covered = matches!(
             self.track.frames.last(),
             Some(FaceState::Lost(FaceLost::Covered { .. }))
@@ -883,6 +892,7 @@ impl Live {
         self.looks.clear();
         self.shares.clear();
         self.looks.push_back(look.clone());
+        self.laid_look = look.clone();
         self.first_look = look;
         self.misses = 0;
         self.finds += 1;
