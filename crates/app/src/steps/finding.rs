@@ -20,7 +20,7 @@ use inkarnat_reading::{FrameReading, ShotReading, SkinSample};
 use serde_json::json;
 
 /// Part of the key of every finding: raised when the way of finding or following changes.
-const METHOD: u32 = 3;
+const METHOD: u32 = 4;
 
 /// Key of what goes into finding the faces of a shot.
 ///

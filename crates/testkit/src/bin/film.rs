@@ -26,7 +26,7 @@ use serde_json::{Value, json};
 
 /// Raised whenever the renderer or the cameras change what a take looks like, or its truth holds more; the takes and
 /// their cast are compared.
-const VERSION: u32 = 5;
+const VERSION: u32 = 6;
 const TITLE: &str = "THE SPARE KEY";
 
 struct Arguments {

@@ -625,11 +625,11 @@ fn cheek_luma(buffers: &Buffers, picture: &[[f32; 3]], placement: usize, region:
     sum / weight
 }
 
-/// Takes what of the picture some skin covers: what it is of (`skin` for all of it, else a part that is read), the
-/// person's number in the take, coverage.
+/// Takes what of the picture something covers: what it is (`skin` for all of a person's, a part of the face that is read, or
+/// `wall` for the set's plain wall), the person's number in the take, coverage.
 pub type MaskWriter<'a> = dyn FnMut(&str, usize, &[f32]) -> Result<(), MovieError> + 'a;
 
-/// Gives the masks of everybody's skin in a frame: all of it, and each part of the face that is read.
+/// Gives the masks of a frame: everybody's skin, all of it and each part of the face that is read, and the set's wall.
 fn masks(take: &Take, buffers: &Buffers, mask: &mut MaskWriter<'_>) -> Result<(), MovieError> {
     let skin: Vec<Region> = Region::ALL.into_iter().filter(|r| r.is_skin()).collect();
     for k in 0..take.people.len() {
@@ -645,6 +645,7 @@ fn masks(take: &Take, buffers: &Buffers, mask: &mut MaskWriter<'_>) -> Result<()
             mask(name, k, &buffers.read_coverage(k, part))?;
         }
     }
+    mask("wall", 0, &buffers.set_coverage(&|material| material.name == "wall"))?;
     Ok(())
 }
 
@@ -665,8 +666,8 @@ pub fn middle_masks(
     masks(take, &buffers, mask)
 }
 
-/// Renders a take to `path`, frame by frame, and gives its truth. Masks of each person's skin at the middle frame are
-/// written beside it by `mask`: all of it, and each part of the face that is read.
+/// Renders a take to `path`, frame by frame, and gives its truth. Masks of its middle frame are written beside it by `mask`:
+/// each person's skin, all of it and each part of the face that is read, and the set's wall.
 ///
 /// # Errors
 /// When the renderer or `ffmpeg` fails.
