@@ -6,7 +6,8 @@ FFmpeg decodes the middle frame of every camera file. A constant fix is put on b
 that follows its light by our own operations at the frame of the shot that is nearest. Then, by CIEDE2000 between means:
 - the set's wall in two shots that meet at a cut inside a scene lies no further apart than in the camera files;
 - one person in any two setups of a scene lies within 2, in the median within 1: forehead, cheek and flank of the nose of the key
-  side, between the 50th and the 90th percentile of luma.
+  side, between the 50th and the 90th percentile of luma. Beside it stands how far apart the film's truth has the two under its
+  light of reference: walls throw their colour on faces, and that is the face's own.
 """
 
 import json
@@ -73,7 +74,7 @@ def main():
                 name = shot["setup"] if (out / "clf" / f"{shot['setup']}.clf").exists() else shot["shot"]
                 after = by_ocio(out / "clf" / f"{name}.clf", before)
             pictures[clip] = (away, before, after)
-            people[clip] = [(person["person"], k, person["cheek"]) for k, person in enumerate(of["people"])]
+            people[clip] = [(person["person"], k, person["cheek"], np.median([reading["lab"] for reading in person["wanted"]], axis=0)) for k, person in enumerate(of["people"])]
     faults = []
 
     cuts = dict.fromkeys(
@@ -100,17 +101,17 @@ def main():
         scenes.setdefault(use["scene"], dict.fromkeys([]))[Path(use["clip"]).stem] = None
     distances = []
     for scene, clips in scenes.items():
-        for name in sorted({name for clip in clips for name, _, _ in people[clip]}):
+        for name in sorted({name for clip in clips for name, *_ in people[clip]}):
             means = []
             for clip in clips:
-                for person, k, cheek in people[clip]:
+                for person, k, cheek, due in people[clip]:
                     chosen = skin_of(folder, clip, k, cheek, pictures[clip][1]) if person == name else None
                     if chosen is not None:
-                        means.append((clip, *(pictures[clip][n][chosen].mean(0) for n in (1, 2))))
-            for (a, *one), (b, *other) in combinations(means, 2):
+                        means.append((clip, due, *(pictures[clip][n][chosen].mean(0) for n in (1, 2))))
+            for (a, due, *one), (b, too, *other) in combinations(means, 2):
                 was, now = (apart(one[n], other[n]) for n in (0, 1))
                 distances.append(now)
-                print(f"{scene:18} {name:8} {a:22} and {b:22} {was:5.2f} apart in the camera files, {now:5.2f} after")
+                print(f"{scene:18} {name:8} {a:22} and {b:22} {was:5.2f} apart in the camera files, {now:5.2f} after, {ciede2000(due[None], too[None])[0]:5.2f} in the film's truth")
                 if now > PAIR:
                     faults.append(f"{name} in {a} and {b}: {now:.2f} apart; expected at most {PAIR}")
     print(f"one person in one scene: {len(distances)} pairs, median {np.median(distances):.2f}, largest {max(distances):.2f}")

@@ -30,6 +30,7 @@ mod mesh;
 mod models;
 mod outline;
 mod picture;
+mod rim;
 mod skin;
 mod smooth;
 mod still;

@@ -58,12 +58,12 @@ impl Part {
     }
 
     /// Area over the square of the face's width on a face seen from the front; measured on
-    /// faces turned by less than 3° (forehead 0.090–0.093, cheek 0.030–0.032, flank 0.008–0.009).
+    /// faces turned by less than 3° (forehead 0.100–0.104, cheek 0.038–0.041, flank 0.010–0.011).
     pub(crate) const fn usual_area(self) -> f64 {
         match self {
-            Self::Forehead => 0.0915,
-            Self::Cheek(_) => 0.031,
-            Self::Flank(_) => 0.0083,
+            Self::Forehead => 0.102,
+            Self::Cheek(_) => 0.0392,
+            Self::Flank(_) => 0.0104,
         }
     }
 
@@ -71,8 +71,8 @@ impl Part {
     const fn growth(self) -> f64 {
         match self {
             Self::Forehead => 1.0,
-            Self::Cheek(_) => 1.2,
-            Self::Flank(_) => 1.25,
+            Self::Cheek(_) => 1.35,
+            Self::Flank(_) => 1.4,
         }
     }
 
@@ -90,13 +90,13 @@ impl Part {
 
 // All corners run clockwise as seen in the picture of an upright face.
 const FOREHEAD: [(u16, u16, f64); 14] = [
-    (104, 103, 0.4),
-    (69, 67, 0.8),
-    (108, 109, 0.8),
-    (151, 10, 0.8),
-    (337, 338, 0.8),
-    (299, 297, 0.8),
-    (333, 332, 0.4),
+    (104, 103, 0.55),
+    (69, 67, 0.95),
+    (108, 109, 0.95),
+    (151, 10, 0.95),
+    (337, 338, 0.95),
+    (299, 297, 0.95),
+    (333, 332, 0.55),
     (334, 333, 0.5),
     (296, 299, 0.35),
     (336, 337, 0.3),
@@ -330,6 +330,16 @@ impl Outline {
                 hull
             })
             .collect()
+    }
+
+    /// The middle of an eye.
+    pub(crate) fn eye(&self, side: Side) -> [f64; 2] {
+        let corners = match side {
+            Side::Right => [33, 133],
+            Side::Left => [362, 263],
+        };
+        let [a, b] = corners.map(|index| self.at(index));
+        [(a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0]
     }
 
     /// Left, top, right and bottom of the edge of the face.

@@ -1,7 +1,7 @@
 //! The skin of a face that is read, chosen once, on the source.
 //!
 //! Regions are fixed in the face (forehead, and of the key side the cheek and the flank of the
-//! nose). In them a pixel counts when it is not clipped, when its colour fits a robust model of this
+//! nose; what of a cheek lies above the rim of spectacles is left out). In them a pixel counts when it is not clipped, when its colour fits a robust model of this
 //! face's own chroma, when it is neither a specular nor in deep shadow beside this face's own
 //! median, and when its luma lies between the 50th and the 90th percentile of what is left of its
 //! region. Everything but clipping is judged on a smoothed picture: judged on noise, the brighter
@@ -9,6 +9,7 @@
 
 use crate::outline::{Outline, Part, Side, bounds, fill};
 use crate::picture::shrunk_by;
+use crate::rim::above_rim;
 use crate::smooth::smooth;
 use inkarnat_color::{Coefficients, Region, Rgb, Ycbcr};
 use inkarnat_reading::{Chosen, ClipRule, Patch};
@@ -25,6 +26,10 @@ const FITS: f64 = 3.0;
 /// How far the colour of a forehead may lie from that of cheek and nose: cheeks are redder, by up to
 /// about 0.1 in ln R'/G' on the packaged faces; hair differs in the second.
 const AGREES: [f64; 2] = [0.12, 0.1];
+/// ln B'/G' of most faces in white light. Where a warm light leaves less, the same difference between the signals is more of its
+/// logarithm, up to this factor.
+const USUAL_BLUE: f64 = -0.3;
+const MOST_WIDER: f64 = 3.0;
 /// The smallest share of a region that has to fit; hair or a hat covers more of it otherwise.
 const LEAST_PART: f64 = 0.3;
 /// How much a region has to face the camera, of its usual area.
@@ -264,6 +269,31 @@ impl<'a> Looked<'a> {
         let mut left_out = std::mem::take(&mut looked.left_out);
         for hull in outline.left_out() {
             looked.fill(&hull, |i| left_out[i] = true);
+        }
+        let corner = [region.x as f64, region.y as f64];
+        let inside = |at: [f64; 2]| [at[0] - corner[0], at[1] - corner[1]];
+        for side in Side::BOTH {
+            let cheek: Vec<[f64; 2]> = outline
+                .part(Part::Cheek(side))
+                .into_iter()
+                .map(inside)
+                .collect();
+            let eye = inside(outline.eye(side));
+            let above = above_rim(
+                picture,
+                rule.coefficients,
+                &cheek,
+                eye,
+                outline.width,
+                sigma,
+            );
+            if let Some(above) = above {
+                let above: Vec<[f64; 2]> = above
+                    .iter()
+                    .map(|at| [at[0] + corner[0], at[1] + corner[1]])
+                    .collect();
+                looked.fill(&above, |i| left_out[i] = true);
+            }
         }
         for part in no_picture {
             // Smoothing carries what stands there beyond its edge.
@@ -532,12 +562,14 @@ impl<'a> Looked<'a> {
                         .filter_map(|&index| lit(index, high, low))
                         .collect();
                 }
+                let wider = (USUAL_BLUE - model.mean[1]).exp().clamp(1.0, MOST_WIDER);
+                let agrees = [AGREES[0], AGREES[1] * wider];
                 let near: Vec<(u32, f64)> = part
                     .open
                     .iter()
                     .filter(|&&index| {
                         let colour = self.colour(index);
-                        (0..2).all(|axis| (colour[axis] - model.mean[axis]).abs() < AGREES[axis])
+                        (0..2).all(|axis| (colour[axis] - model.mean[axis]).abs() < agrees[axis])
                     })
                     .filter_map(|&index| lit(index, 0.35, 0.35))
                     .collect();

@@ -84,7 +84,8 @@ pub(crate) fn crop(
     side: usize,
     scale: f32,
 ) -> NdTensor<f32, 4> {
-    let grid = (placement.scale().ceil() as usize).clamp(1, 6);
+    // One sample a pixel leaves nothing out up to a scale of one and a half.
+    let grid = ((placement.scale() - 0.5).ceil() as usize).clamp(1, 6);
     let mut data = vec![0.0; 3 * side * side];
     let weight = scale / (grid * grid) as f32;
     // All three signals of a pixel beside each other: one place in memory for each, and one instruction.

@@ -18,7 +18,7 @@ use inkarnat_film::{
 use inkarnat_reading::Patch;
 
 /// Part of the key of every reading: raised when the way of reading changes.
-const METHOD: u32 = 4;
+const METHOD: u32 = 5;
 
 /// How a film is read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

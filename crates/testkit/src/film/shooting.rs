@@ -645,7 +645,11 @@ fn masks(take: &Take, buffers: &Buffers, mask: &mut MaskWriter<'_>) -> Result<()
             mask(name, k, &buffers.read_coverage(k, part))?;
         }
     }
-    mask("wall", 0, &buffers.set_coverage(&|material| material.name == "wall"))?;
+    mask(
+        "wall",
+        0,
+        &buffers.set_coverage(&|material| material.name == "wall"),
+    )?;
     Ok(())
 }
 
