@@ -1,8 +1,8 @@
 //! Renders the cast for a look at how steadily a face is read: `turned DATA OUT [PERSON,…]`.
 //!
 //! OUT gets a directory a person and sequence, with numbered pictures (BT.709 signal, 8 bits): `turn`, a head that turns from
-//! 45° one way to 45° the other in soft light from the front; `turn_side`, the same under a big window at the side; `near`, a
-//! camera that goes from a close picture to a wide one in the soft light. `script/film/steady.py` reads them.
+//! 45° one way to 45° the other in soft light from the front; `turn_even`, the same in light that comes evenly from the front and
+//! both sides, as under an overcast sky; `turn_side`, the same under a big window at the side; `near`, a camera that goes from a close picture to a wide one in the soft light. `script/film/steady.py` reads them.
 
 use std::path::Path;
 
@@ -40,7 +40,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             continue;
         }
         let baked = [Baked::new(&data, person)?];
-        for sequence in ["turn", "turn_side", "near"] {
+        for sequence in ["turn", "turn_even", "turn_side", "near"] {
             let directory =
                 Path::new(out).join(format!("{}_{sequence}", person.name.to_ascii_lowercase()));
             std::fs::create_dir_all(&directory)?;
@@ -62,6 +62,19 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
                         down: 0.20,
                     }];
                     scene.backdrop_gain = vec![0.6, 0.6];
+                }
+                if sequence == "turn_even" {
+                    scene.lights = [-75.0, 0.0, 75.0]
+                        .map(|side| light_at(side, 18.0, 16.0, 9.0, 0.30))
+                        .to_vec();
+                    scene.ambients = vec![Ambient {
+                        light: 0,
+                        via: None,
+                        up: 0.30,
+                        side: 0.28,
+                        down: 0.26,
+                    }];
+                    scene.backdrop_gain = vec![0.6; 4];
                 }
                 let yaw = if sequence == "near" {
                     0.0

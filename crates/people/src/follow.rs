@@ -240,15 +240,15 @@ impl Default for FollowSettings {
 
 impl FollowSettings {
     /// For a first pass that is given every n-th frame of a shot: heads move further between two of them, so that the mesh is
-    /// laid on each, and a face that the mesh loses is looked for at once. Otherwise faces are looked for about every tenth frame
-    /// of the shot, over the whole picture every two seconds: a pass that is to be quick may find later who comes in meanwhile.
+    /// laid on each, and a face that the mesh loses is looked for at once. Otherwise faces are looked for about every 25th frame of
+    /// the shot, over the whole picture every 50th: a pass that is to be quick may find later who comes in meanwhile.
     #[must_use]
     pub fn for_every(every: u64) -> Self {
         let default = Self::default();
         if every <= 1 {
             return default;
         }
-        let find_every = (2 * default.find_every / every).max(1);
+        let find_every = (25 / every).max(1);
         Self {
             find_every,
             whole_every: (50 / (find_every * every)).max(1),
