@@ -14,6 +14,9 @@ use crate::sample::{Measures, Ready, quantile};
 const HUE_MARGIN: f64 = 8.0;
 /// Width of a key's flanks of hue, degrees. Narrower ones bake badly and draw edges through 4:2:0.
 const HUE_FLANK: f64 = 18.0;
+/// The same as a way on the plane of Cb and Cr: near neutral a degree is short, and a table of 65 nodes has one every 0.019.
+const LEAST_FLANK: f64 = 0.03;
+const MOST_FLANK: f64 = 40.0;
 /// The flat top of saturation, as shares of the skin's 5th and 95th percentile.
 const SATURATION_TOP: (f64, f64) = (0.75, 1.35);
 /// Where its lower flank ends, as a share of the skin's 5th percentile: above neutrals and cream.
@@ -113,7 +116,9 @@ fn key_around(ready: &Ready, who: &[usize], base: &Move) -> Key {
         hue: Window {
             centre: (centre + (from + to) / 2.0).rem_euclid(360.0),
             width: 2.0 * reach,
-            softness: HUE_FLANK,
+            softness: (LEAST_FLANK / low)
+                .to_degrees()
+                .clamp(HUE_FLANK, MOST_FLANK),
         },
         saturation: window(low, high.max(low + 0.01), (low - foot).max(1e-3)),
         level: window(bottom, top, (bottom * 0.8).max(0.02)),
