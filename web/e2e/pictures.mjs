@@ -35,7 +35,25 @@ try {
   await taken("page_shot");
   await page.goto(`${served.address}#/people`);
   await page.getByRole("heading", { name: "People", exact: true }).waitFor();
+  // Somebody of several shots, with an aim that is looked at before it is taken.
+  const seen = (person) => shots.filter((shot) => shot.people.some((other) => other.person === person)).length;
+  const often = people.map((person) => person.person).sort((a, b) => seen(b) - seen(a))[0];
+  const aim = "level:61-65,hue:119-125";
+  const words = page.getByRole("textbox", { name: `an aim typed in for ${often}` });
+  await words.fill(aim);
+  await words.press("Enter");
+  await page.getByRole("region", { name: `${aim} for ${often}: not taken yet` }).getByText("take this aim").waitFor();
+  await page.waitForTimeout(500);
+  await page.waitForFunction(() => {
+    const inSight = [...document.images].filter((image) => image.getBoundingClientRect().top < window.innerHeight);
+    return inSight.length > 3 && inSight.every((image) => image.complete && image.naturalWidth > 0);
+  });
   await taken("page_people");
+  await page.goto(`${served.address}#/hand-over`);
+  await page.getByRole("heading", { name: "Hand over", exact: true }).waitFor();
+  // A folder of nobody's machine.
+  await page.getByRole("textbox", { name: "where" }).fill("/films/the_spare_key-handover");
+  await taken("page_hand_over");
   if (complaints.length > 0) throw new Error(complaints.join("; "));
 
   // The report as it prints: its first two pages, and the one of the shot.
