@@ -2,6 +2,7 @@
 //! in front of it.
 
 use crate::mesh::Mesh;
+use crate::outline::{Part, Side};
 use crate::picture::Cut;
 use crate::skin::median;
 use crate::warp::sample;
@@ -18,6 +19,29 @@ const POINTS: [usize; 44] = [
 
 /// Where the groups above begin and end.
 const GROUPS: [std::ops::Range<usize>; 4] = [0..8, 8..20, 20..32, 32..44];
+
+/// Which of the groups something lies over.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Cover([bool; GROUPS.len()]);
+
+impl Cover {
+    pub(crate) fn is_none(self) -> bool {
+        self == Self::default()
+    }
+
+    /// The parts of the face that are not to be read. What lies over a cheek lies over the nose too as often as not, and the nose
+    /// has too few points to tell skin from the like: fingers.
+    pub(crate) fn parts(self) -> Vec<Part> {
+        let [forehead, right, left, nose] = self.0;
+        let covered = |part: &Part| match part {
+            Part::Forehead => forehead,
+            Part::Cheek(Side::Right) => right,
+            Part::Cheek(Side::Left) => left,
+            Part::Flank(_) => right || left || nose,
+        };
+        Part::ALL.into_iter().filter(covered).collect()
+    }
+}
 
 /// About how far each point's surface is turned to the side on a face seen from the front, in degrees: negative on the person's
 /// right. Of a face like an egg, by eye; only which points a turned head hides hangs on it.
@@ -95,10 +119,42 @@ impl Appearance {
     /// Share of the points that have changed since `before`, of forehead, cheek or nose, whichever
     /// changed most, 0–1; and the correlation of the two patterns of luma, −1…1. What changes
     /// everywhere alike (exposure, a cast) does not count, nor do points that a turned head hides:
-    /// what lies over them is not skin that anybody reads.
-    pub(crate) fn change(&self, before: &Self) -> (f64, f64) {
+    /// what lies over them is not skin that anybody reads. Groups that something lies over do not count either.
+    pub(crate) fn change(&self, before: &Self, cover: Cover) -> (f64, f64) {
+        let (shares, correlation) = self.changes(before);
+        let open = shares.into_iter().zip(cover.0);
+        let most = open
+            .filter(|(_, covered)| !covered)
+            .map(|(share, _)| share)
+            .fold(0.0, f64::max);
+        (most, correlation)
+    }
+
+    /// What lies over parts of the face since `before`: groups of which more than `most` of the points changed while another
+    /// group is as it was. Nothing, where all of them changed: that is another light, or another pose.
+    pub(crate) fn cover(&self, before: &Self, most: f64) -> Cover {
+        let (shares, _) = self.changes(before);
+        let kept = shares.iter().filter(|share| **share < 0.5 * most).count();
+        if kept == 0 || shares.iter().all(|share| *share <= most) {
+            return Cover::default();
+        }
+        Cover(shares.map(|share| share >= 0.5 * most))
+    }
+
+    /// What of a cover still lies there: the groups that do not look as they did `before` again.
+    pub(crate) fn still_covered(&self, before: &Self, cover: Cover, most: f64) -> Cover {
+        let (shares, _) = self.changes(before);
+        let mut cover = cover;
+        for (covered, share) in cover.0.iter_mut().zip(shares) {
+            *covered &= share >= 0.5 * most;
+        }
+        cover
+    }
+
+    /// The share of changed points by group, and the correlation.
+    fn changes(&self, before: &Self) -> ([f64; GROUPS.len()], f64) {
         if self.points.is_empty() || before.points.is_empty() {
-            return (1.0, -1.0);
+            return ([1.0; GROUPS.len()], -1.0);
         }
         let middle = median(before.points.iter().map(|(then, _)| then[0]));
         let pairs: Vec<(usize, [f64; 3], [f64; 3])> = self
@@ -110,7 +166,7 @@ impl Appearance {
             .map(|(i, ((now, _), (then, _)))| (i, *now, *then))
             .collect();
         if pairs.len() < LEAST {
-            return (0.0, 1.0);
+            return ([0.0; GROUPS.len()], 1.0);
         }
         let shift = [0, 1, 2].map(|k| median(pairs.iter().map(|(_, now, then)| now[k] - then[k])));
         let share = |group: std::ops::Range<usize>| {
@@ -143,7 +199,7 @@ impl Appearance {
         // A face without shading (fog, darkness) has no pattern to compare.
         let floor = count * 0.01_f64.powi(2);
         (
-            GROUPS.into_iter().map(share).fold(0.0, f64::max),
+            GROUPS.map(share),
             (ab + floor) / ((aa + floor) * (bb + floor)).sqrt(),
         )
     }
@@ -183,7 +239,7 @@ mod tests {
     fn exposure_and_cast_are_no_change_but_a_covered_cheek_is() {
         let first = pattern(|_, v| v);
         let darker = pattern(|_, [y, r, b]| [y - 0.5, r + 0.2, b - 0.2]);
-        let (changed, correlation) = darker.change(&first);
+        let (changed, correlation) = darker.change(&first, Cover::default());
         assert_eq!(changed, 0.0);
         assert!(correlation > 0.99);
         let covered = pattern(|i, [y, r, b]| {
@@ -193,9 +249,25 @@ mod tests {
                 [y, r, b]
             }
         });
-        let (changed, correlation) = covered.change(&first);
+        let (changed, correlation) = covered.change(&first, Cover::default());
         assert_eq!(changed, 1.0);
         assert!(correlation < 0.8, "{correlation}");
+        // The rest of the face is as it was: one cheek is left out, until it looks as it did.
+        let cover = covered.cover(&first, 0.3);
+        assert_eq!(
+            cover.parts(),
+            [
+                Part::Cheek(Side::Right),
+                Part::Flank(Side::Right),
+                Part::Flank(Side::Left)
+            ]
+        );
+        assert_eq!(covered.change(&first, cover).0, 0.0);
+        assert_eq!(covered.still_covered(&first, cover, 0.3), cover);
+        assert!(darker.still_covered(&first, cover, 0.3).is_none());
+        // Another light on all of it is no cover.
+        let lit = pattern(|i, [y, r, b]| [y + if i % 2 == 0 { 0.4 } else { -0.4 }, r, b]);
+        assert!(lit.cover(&first, 0.3).is_none());
     }
 
     #[test]
@@ -216,8 +288,8 @@ mod tests {
             }
             look
         };
-        assert_eq!(turned(-40.0).change(&first).0, 0.0);
+        assert_eq!(turned(-40.0).change(&first, Cover::default()).0, 0.0);
         // The other way the cheek is in plain sight.
-        assert_eq!(turned(40.0).change(&first).0, 1.0);
+        assert_eq!(turned(40.0).change(&first, Cover::default()).0, 1.0);
     }
 }

@@ -1,6 +1,6 @@
 //! The faces of a shot, found on some frames and followed through all of them.
 
-use crate::appearance::Appearance;
+use crate::appearance::{Appearance, Cover};
 use crate::carry::Carried;
 use crate::embedding::Embedding;
 use crate::find::{Face, FindSettings, best_of, overlap};
@@ -292,6 +292,9 @@ struct Live {
     confirmed: u64,
     finds: u32,
     sure_while_covered: u32,
+    /// What lies over parts of the face while the rest is read, and the look from before.
+    cover: Cover,
+    uncovered_look: Option<Appearance>,
     views: Vec<Embedding>,
     /// The last mesh that the model laid, on its way through the frames since.
     carried: Option<Carried>,
@@ -511,7 +514,7 @@ impl FaceFollower {
                 let live = &mut self.all[k];
                 live.take_up(mesh, look, self.frame);
                 live.view(view, face.score);
-                states[k] = Some(FaceState::Held(Outline::from(&live.mesh)));
+                states[k] = Some(live.held(&live.mesh));
             } else {
                 started.push(Live::new(mesh, look, view, face.score, self.frame));
             }
@@ -574,6 +577,8 @@ impl Live {
             confirmed: frame,
             finds: 1,
             sure_while_covered: 0,
+            cover: Cover::default(),
+            uncovered_look: None,
             views: vec![view],
             carried: None,
             pending: Vec::new(),
@@ -607,10 +612,10 @@ impl Live {
         let share = self
             .looks
             .front()
-            .map_or(0.0, |before| look.change(before).0);
+            .map_or(0.0, |before| look.change(before, self.cover).0);
         // In doubt the model looks itself.
         if share > 0.5 * s.most_changed
-            || look.change(&self.first_look).1 < s.least_correlation + 0.1
+            || look.change(&self.first_look, self.cover).1 < s.least_correlation + 0.1
         {
             return None;
         }
@@ -621,7 +626,7 @@ impl Live {
         self.learn(look);
         self.pending.push((self.track.frames.len(), motion));
         self.mesh = mesh;
-        Some(FaceState::Held(Outline::from(&self.mesh)))
+        Some(self.held(&self.mesh))
     }
 
     /// A mesh that was laid on the frame at `place`: brings the frames since the one before into line with both.
@@ -640,11 +645,12 @@ impl Live {
         {
             for (at, now) in pending {
                 let share = (at - self.laid) as f64 / (place - self.laid).max(1) as f64;
-                if let (Some(state @ FaceState::Held(_)), Some(between)) = (
+                if let (Some(FaceState::Held(outline)), Some(between)) = (
                     self.track.frames.get_mut(at),
                     carried.between(&now, &then, mesh, share),
                 ) {
-                    *state = FaceState::Held(Outline::from(&between));
+                    let covered = outline.covered().to_vec();
+                    *outline = Outline::from(&between).with_covered(covered);
                 }
             }
         }
@@ -733,7 +739,17 @@ impl Live {
         } else {
             self.looks.front()
         };
-        let share = before.map_or(0.0, |before| look.change(before).0);
+        let share = before.map_or(0.0, |before| look.change(before, self.cover).0);
+        if let Some(before) = &self.uncovered_look {
+            let left = look.still_covered(before, self.cover, s.most_changed);
+            if left != self.cover {
+                // What lay there is in the looks since.
+                self.cover = left;
+                self.uncovered_look = (!left.is_none()).then(|| before.clone());
+                self.first_look = look.clone();
+                self.looks.clear();
+            }
+        }
         let state = self.judge(&mesh, &look, share, s);
         if let FaceState::Lost(FaceLost::Covered { share }) = state {
             self.take_back(share, s);
@@ -765,11 +781,16 @@ impl Live {
         if share > limit {
             return FaceState::Lost(FaceLost::Covered { share });
         }
-        let (_, correlation) = look.change(&self.first_look);
+        let (_, correlation) = look.change(&self.first_look, self.cover);
         if correlation < s.least_correlation {
             return FaceState::Lost(FaceLost::Unlike { correlation });
         }
-        FaceState::Held(Outline::from(mesh))
+        self.held(mesh)
+    }
+
+    /// The face held where a mesh lies, without what is covered.
+    fn held(&self, mesh: &Mesh) -> FaceState {
+        FaceState::Held(Outline::from(mesh).with_covered(self.cover.parts()))
     }
 
     /// Takes back the frames just before a covering in which it had begun, looks included.
@@ -858,8 +879,13 @@ impl Live {
             if self.sure_while_covered < ANEW {
                 return Ok(None);
             }
-            // The same person, found twice, and looking different: the light or the pose changed.
+            // The same person, found twice, and looking different: the light or the pose changed, or where part of the face is
+            // as it was, something rests on the others, and they are left out.
+            let before = self.uncovered_look.as_ref().unwrap_or(&self.first_look);
+            let cover = look.cover(before, s.most_changed);
+            let uncovered = (!cover.is_none()).then(|| before.clone());
             self.take_up(mesh, look, number);
+            (self.cover, self.uncovered_look) = (cover, uncovered);
         } else {
             if crooked {
                 self.mesh = mesh;
@@ -870,7 +896,7 @@ impl Live {
             }
             return Ok(None);
         }
-        Ok(Some(FaceState::Held(Outline::from(&self.mesh))))
+        Ok(Some(self.held(&self.mesh)))
     }
 
     fn view(&mut self, view: Embedding, score: f64) {
@@ -904,6 +930,8 @@ impl Live {
         self.finds += 1;
         self.confirmed = number;
         self.sure_while_covered = 0;
+        self.cover = Cover::default();
+        self.uncovered_look = None;
     }
 
     /// Takes back what was held since the last find that confirmed it.

@@ -204,6 +204,9 @@ pub struct Outline {
     pub yaw_deg: f64,
     /// How much the mesh model believes in a face here, 0–1.
     pub score: f64,
+    /// Parts that something lies over: not read.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    covered: Vec<Part>,
     /// x and y of the kept points, in sixteenths of a pixel.
     points: Vec<[i32; 2]>,
 }
@@ -214,6 +217,7 @@ impl From<&Mesh> for Outline {
             width: mesh.width(),
             yaw_deg: mesh.yaw_deg(),
             score: mesh.score,
+            covered: Vec::new(),
             points: kept()
                 .iter()
                 .map(|&index| {
@@ -306,10 +310,25 @@ impl Outline {
         corners
     }
 
+    /// The same with parts that something lies over.
+    pub(crate) fn with_covered(mut self, covered: Vec<Part>) -> Self {
+        self.covered = covered;
+        self
+    }
+
+    /// Parts that something lies over; they are not read.
+    #[must_use]
+    pub fn covered(&self) -> &[Part] {
+        &self.covered
+    }
+
     /// How much of a part faces the camera: its area over that on a face seen from the front; 0 or
-    /// less where it is turned away.
+    /// less where it is turned away, 0 where something lies over it.
     #[must_use]
     pub fn facing(&self, part: Part) -> f64 {
+        if self.covered.contains(&part) {
+            return 0.0;
+        }
         area(&self.part(part)) / (part.usual_area() * self.width * self.width)
     }
 

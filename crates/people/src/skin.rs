@@ -461,6 +461,23 @@ impl<'a> Looked<'a> {
 
     /// Chooses on the side that is read.
     fn side(&self, outline: &Outline, side: Side) -> Result<FaceSkin, NoSkin> {
+        // A forehead is paler than the cheek below it: one without the other reads another colour and level.
+        let covered = outline.covered();
+        if [Part::Forehead, Part::Cheek(side)]
+            .iter()
+            .any(|part| covered.contains(part))
+        {
+            let area = |open: bool| -> f64 {
+                let parts = Part::read(side).into_iter();
+                parts
+                    .filter(|part| !open || !covered.contains(part))
+                    .map(Part::usual_area)
+                    .sum()
+            };
+            return Err(NoSkin::Covered {
+                coverage: area(true) / area(false),
+            });
+        }
         let parts: Vec<PartPixels> = Part::read(side)
             .into_iter()
             .filter(|part| outline.facing(*part) >= LEAST_FACING)

@@ -646,15 +646,12 @@ fn a_real_hand_before_a_face_is_not_read() {
                 println!(
                     "{number} {side:?} (key {key:?}): {covered} of {count} pixels on the hand"
                 );
-                if side == key {
-                    chosen += count;
-                    of_hand += covered;
-                }
+                chosen += count;
+                of_hand += covered;
             }
         }
     }
-    assert!(
-        of_hand as f64 <= 0.02 * chosen as f64,
-        "{of_hand} of {chosen} pixels are the hand's"
-    );
+    // The hand rests on one cheek: what is left of the face is read, on either side.
+    assert!(chosen > 0, "nothing is read beside the hand");
+    assert_eq!(of_hand, 0, "{of_hand} of {chosen} pixels are the hand's");
 }
