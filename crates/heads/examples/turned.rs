@@ -1,8 +1,9 @@
 //! Renders the cast for a look at how steadily a face is read: `turned DATA OUT [PERSON,…]`.
 //!
 //! OUT gets a directory a person and sequence, with numbered pictures (BT.709 signal, 8 bits): `turn`, a head that turns from
-//! 45° one way to 45° the other in soft light from the front; `turn_even`, the same in light that comes evenly from the front and
-//! both sides, as under an overcast sky; `turn_side`, the same under a big window at the side; `near`, a camera that goes from a close picture to a wide one in the soft light. `script/film/steady.py` reads them.
+//! 45° one way to 45° the other in soft light from the front; `turn_even`, the same in light that comes evenly from the front
+//! and both sides, as under an overcast sky; `turn_side`, the same under a big window at the side; `near`, a camera that goes
+//! from a close picture to a wide one in the soft light; `behind`, the backs of heads. `script/film/steady.py` reads them.
 
 use std::path::Path;
 
@@ -40,7 +41,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             continue;
         }
         let baked = [Baked::new(&data, person)?];
-        for sequence in ["turn", "turn_even", "turn_side", "near"] {
+        for sequence in ["turn", "turn_even", "turn_side", "near", "behind"] {
             let directory =
                 Path::new(out).join(format!("{}_{sequence}", person.name.to_ascii_lowercase()));
             std::fs::create_dir_all(&directory)?;
@@ -76,7 +77,10 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
                     }];
                     scene.backdrop_gain = vec![0.6; 4];
                 }
-                let yaw = if sequence == "near" {
+                if sequence == "behind" {
+                    scene.people[0].body_yaw = std::f32::consts::PI + 1.2 * (share - 0.5);
+                }
+                let yaw = if sequence == "near" || sequence == "behind" {
                     0.0
                 } else {
                     90.0 * share - 45.0
