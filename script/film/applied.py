@@ -21,6 +21,7 @@ import PyOpenColorIO as ocio
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT / "script" / "check"))
 sys.path.insert(0, str(ROOT / "script" / "film"))
+from faults import end  # noqa: E402
 from meter import ciede2000, lab_of_signal  # noqa: E402
 from placed import mask  # noqa: E402
 
@@ -119,10 +120,7 @@ def main():
         print(f"{way:24} {count:2} fixes: within 1/1023 on {100 * share:.3f} % of pixels at least, skin within CIEDE2000 {de:.3f}")
     if not worst:
         faults.append("no fix was compared")
-    for fault in faults:
-        print(f"FAULT {fault}")
-    print(f"{len(faults)} faults")
-    sys.exit(1 if faults else 0)
+    end(faults)
 
 
 if __name__ == "__main__":

@@ -14,6 +14,8 @@ import tempfile
 from itertools import combinations
 from pathlib import Path
 
+from faults import end
+
 
 def shown(program, film):
     return json.loads(subprocess.run([program, "show", film, "--json"], capture_output=True, text=True).stdout)
@@ -66,10 +68,7 @@ def main():
         right = sum((shots[a][what] == shots[b][what]) == (truth["shots"][a][what] == truth["shots"][b][what]) for a, b in pairs)
         print(f"{what}s: {right} of {len(pairs)} pairs of shots right")
         check(f"{what}s: pairs", right, len(pairs))
-    for fault in faults:
-        print(f"FAULT {fault}")
-    print(f"{len(faults)} faults")
-    sys.exit(1 if faults else 0)
+    end(faults)
 
 
 if __name__ == "__main__":

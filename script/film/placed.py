@@ -19,6 +19,7 @@ import tempfile
 from pathlib import Path
 
 import numpy as np
+from faults import end
 
 ROOT = Path(__file__).resolve().parents[2]
 # DESIGN of the tool: patch centre error, median and 95th percentile, in widths of the face; precision of chosen skin.
@@ -132,10 +133,7 @@ def main():
         faults.append(f"precision: least {np.nanmin(precise):.4f}; expected at least {PRECISION} everywhere")
     if not np.nanmin(recalled) >= RECALL or np.isnan(recalled).any():
         faults.append(f"recall: least {np.nanmin(recalled):.4f}; expected at least {RECALL} everywhere")
-    for fault in faults:
-        print(f"FAULT {fault}")
-    print(f"{len(faults)} faults")
-    sys.exit(1 if faults else 0)
+    end(faults)
 
 
 if __name__ == "__main__":

@@ -12,6 +12,7 @@ import sys
 from pathlib import Path
 
 import numpy as np
+from faults import end
 
 ROOT = Path(__file__).resolve().parents[2]
 BOUND = 0.8
@@ -44,10 +45,7 @@ def main():
             faults.append(f"{path.name}: hue sd {hue.std(ddof=1):.2f}°; expected at most {BOUND}")
         if kind != "turn_side" and level.std(ddof=1) > BOUND:
             faults.append(f"{path.name}: level sd {level.std(ddof=1):.2f} %; expected at most {BOUND}")
-    for fault in faults:
-        print(f"FAULT {fault}")
-    print(f"{len(faults)} faults")
-    sys.exit(1 if faults else 0)
+    end(faults)
 
 
 if __name__ == "__main__":

@@ -23,10 +23,12 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT / "script" / "check"))
 sys.path.insert(0, str(ROOT / "script" / "film"))
 from applied import by_ocio, by_us, decoded  # noqa: E402
+from faults import end  # noqa: E402
 from meter import ciede2000, lab_of_signal  # noqa: E402
 from placed import mask  # noqa: E402
 
 PAIR, MEDIAN = 2.0, 1.0
+# Pixels that a mean has to rest on.
 LEAST_WALL = 2000
 LEAST_SKIN = 50
 
@@ -36,7 +38,7 @@ def apart(a, b):
 
 
 def skin_of(folder, clip, k, side, pixels):
-    """Mean signal of the parts that are read, by the rule of the film's truth; `None` where they are hidden."""
+    """The pixels of the parts that are read, by the rule of the film's truth; `None` where they are hidden."""
     covered = [mask(folder / "truth" / f"{clip}_{part}{k}.pgm").ravel() >= 250 for part in ("forehead", f"cheek_{side}", f"flank_{side}")]
     chosen = np.zeros(len(pixels), bool)
     for part in covered:
@@ -70,7 +72,7 @@ def main():
             after = before
             if fix and fix["keyframes"]:
                 after = by_us(program, scratch, fix, min(max(middle, shot["in_frame"]), shot["out_frame"] - 1), before)
-            elif fix and (fix["ops"] or fix.get("keyed")):
+            elif fix and fix["ops"]:
                 name = shot["setup"] if (out / "clf" / f"{shot['setup']}.clf").exists() else shot["shot"]
                 after = by_ocio(out / "clf" / f"{name}.clf", before)
             pictures[clip] = (away, before, after)
@@ -98,7 +100,7 @@ def main():
 
     scenes = {}
     for use in truth["shots"]:
-        scenes.setdefault(use["scene"], dict.fromkeys([]))[Path(use["clip"]).stem] = None
+        scenes.setdefault(use["scene"], {})[Path(use["clip"]).stem] = None
     distances = []
     for scene, clips in scenes.items():
         for name in sorted({name for clip in clips for name, *_ in people[clip]}):
@@ -117,10 +119,7 @@ def main():
     print(f"one person in one scene: {len(distances)} pairs, median {np.median(distances):.2f}, largest {max(distances):.2f}")
     if np.median(distances) > MEDIAN:
         faults.append(f"one person in one scene: median {np.median(distances):.2f}; expected at most {MEDIAN}")
-    for fault in faults:
-        print(f"FAULT {fault}")
-    print(f"{len(faults)} faults")
-    sys.exit(1 if faults else 0)
+    end(faults)
 
 
 if __name__ == "__main__":

@@ -16,6 +16,7 @@ const HUE_MARGIN: f64 = 8.0;
 const HUE_FLANK: f64 = 18.0;
 /// The same as a way on the plane of Cb and Cr: near neutral a degree is short, and a table of 65 nodes has one every 0.019.
 const LEAST_FLANK: f64 = 0.025;
+/// The widest that it makes them, degrees.
 const MOST_FLANK: f64 = 40.0;
 /// The flat top of saturation, as shares of the skin's 5th and 95th percentile.
 const SATURATION_TOP: (f64, f64) = (0.75, 1.35);

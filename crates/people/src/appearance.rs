@@ -125,7 +125,7 @@ impl Appearance {
         let open = shares.into_iter().zip(cover.0);
         let most = open
             .filter(|(_, covered)| !covered)
-            .map(|(share, _)| share)
+            .filter_map(|(share, _)| share)
             .fold(0.0, f64::max);
         (most, correlation)
     }
@@ -134,27 +134,27 @@ impl Appearance {
     /// group is as it was. Nothing, where all of them changed: that is another light, or another pose.
     pub(crate) fn cover(&self, before: &Self, most: f64) -> Cover {
         let (shares, _) = self.changes(before);
-        let kept = shares.iter().filter(|share| **share < 0.5 * most).count();
-        if kept == 0 || shares.iter().all(|share| *share <= most) {
+        let seen = || shares.iter().flatten();
+        if !seen().any(|share| *share < 0.5 * most) || !seen().any(|share| *share > most) {
             return Cover::default();
         }
-        Cover(shares.map(|share| share >= 0.5 * most))
+        Cover(shares.map(|share| share.is_some_and(|share| share >= 0.5 * most)))
     }
 
-    /// What of a cover still lies there: the groups that do not look as they did `before` again.
+    /// What of a cover still lies there: the groups that are not seen to look as they did `before` again.
     pub(crate) fn still_covered(&self, before: &Self, cover: Cover, most: f64) -> Cover {
         let (shares, _) = self.changes(before);
         let mut cover = cover;
         for (covered, share) in cover.0.iter_mut().zip(shares) {
-            *covered &= share >= 0.5 * most;
+            *covered &= share.is_none_or(|share| share >= 0.5 * most);
         }
         cover
     }
 
-    /// The share of changed points by group, and the correlation.
-    fn changes(&self, before: &Self) -> ([f64; GROUPS.len()], f64) {
+    /// The share of changed points by group, `None` where too few of it are in sight, and the correlation.
+    fn changes(&self, before: &Self) -> ([Option<f64>; GROUPS.len()], f64) {
         if self.points.is_empty() || before.points.is_empty() {
-            return ([1.0; GROUPS.len()], -1.0);
+            return ([Some(1.0); GROUPS.len()], -1.0);
         }
         let middle = median(before.points.iter().map(|(then, _)| then[0]));
         let pairs: Vec<(usize, [f64; 3], [f64; 3])> = self
@@ -166,7 +166,7 @@ impl Appearance {
             .map(|(i, ((now, _), (then, _)))| (i, *now, *then))
             .collect();
         if pairs.len() < LEAST {
-            return ([0.0; GROUPS.len()], 1.0);
+            return ([None; GROUPS.len()], 1.0);
         }
         let shift = [0, 1, 2].map(|k| median(pairs.iter().map(|(_, now, then)| now[k] - then[k])));
         let share = |group: std::ops::Range<usize>| {
@@ -179,9 +179,9 @@ impl Appearance {
                 })
                 .collect();
             if part.len() < LEAST_OF_GROUP {
-                return 0.0;
+                return None;
             }
-            part.iter().filter(|c| **c).count() as f64 / part.len() as f64
+            Some(part.iter().filter(|c| **c).count() as f64 / part.len() as f64)
         };
         let count = pairs.len() as f64;
         let a = pairs.iter().map(|(_, now, _)| now[0]).sum::<f64>() / count;
@@ -289,6 +289,10 @@ mod tests {
             look
         };
         assert_eq!(turned(-40.0).change(&first, Cover::default()).0, 0.0);
+        // What lay over a cheek lies there as long as the cheek is not seen.
+        let cover = turned(40.0).cover(&first, 0.3);
+        assert!(cover.parts().contains(&Part::Cheek(Side::Right)));
+        assert_eq!(turned(-40.0).still_covered(&first, cover, 0.3), cover);
         // The other way the cheek is in plain sight.
         assert_eq!(turned(40.0).change(&first, Cover::default()).0, 1.0);
     }

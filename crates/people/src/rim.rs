@@ -1,7 +1,7 @@
 //! The rim of spectacles across a cheek: what lies above it is skin behind a lens, which tints and reflects.
 
 use crate::warp::sample;
-use inkarnat_color::{Coefficients, Rgb};
+use inkarnat_color::{Coefficients, Region, Rgb};
 
 /// Steps across the width of a face in which a cheek is looked at.
 const STEPS: f64 = 160.0;
@@ -16,12 +16,12 @@ const ALONG: usize = 2;
 /// Share of the cheek across which it has to run.
 const SPAN: f64 = 0.35;
 
-/// What of a cheek lies above a rim, as a polygon in pixels of the picture, the rim and `margin` (pixels) below it with it; `None`
-/// where nothing crosses the upper half of the cheek.
+/// What of a cheek lies above a rim, as a polygon, the rim and `margin` below it with it; `None` where nothing crosses the upper
+/// half of the cheek.
 ///
-/// `eye` says which way is up; `width` is that of the face in pixels.
+/// All in pixels of the frame, of which `picture` holds a region. `eye` says which way is up; `width` is that of the face.
 pub(crate) fn above_rim(
-    picture: &Rgb,
+    (picture, region): (&Rgb, Region),
     coefficients: Coefficients,
     cheek: &[[f64; 2]],
     eye: [f64; 2],
@@ -63,7 +63,9 @@ pub(crate) fn above_rim(
         .map(|i| {
             let (row, column) = (i / columns, i % columns);
             let v = (row as f64 - REACH as f64) * step;
-            let signal = sample(picture, at(column as f64, v)).map(f64::from);
+            let [x, y] = at(column as f64, v);
+            let inside = [x - region.x as f64, y - region.y as f64];
+            let signal = sample(picture, inside).map(f64::from);
             coefficients.luma(signal).max(1.0 / 219.0).ln()
         })
         .collect();
@@ -155,7 +157,15 @@ mod tests {
     }
 
     fn above(picture: &Rgb) -> Option<Vec<[f64; 2]>> {
-        above_rim(picture, Coefficients::Bt709, &CHEEK, EYE, 160.0, 3.0)
+        let region = Region::whole(100, 100);
+        above_rim(
+            (picture, region),
+            Coefficients::Bt709,
+            &CHEEK,
+            EYE,
+            160.0,
+            3.0,
+        )
     }
 
     #[test]

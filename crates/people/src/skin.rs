@@ -1,9 +1,9 @@
 //! The skin of a face that is read, chosen once, on the source.
 //!
 //! Regions are fixed in the face (forehead, and of the key side the cheek and the flank of the
-//! nose; what of a cheek lies above the rim of spectacles is left out). In them a pixel counts when it is not clipped, when its colour fits a robust model of this
-//! face's own chroma, when it is neither a specular nor in deep shadow beside this face's own
-//! median, and when its luma lies between the 50th and the 90th percentile of what is left of its
+//! nose; what of a cheek lies above the rim of spectacles is left out). In them a pixel counts when
+//! it is not clipped, when its colour fits a robust model of this face's own chroma, when it is
+//! neither a specular nor in deep shadow beside this face's own median, and when its luma lies between the 50th and the 90th percentile of what is left of its
 //! region. Everything but clipping is judged on a smoothed picture: judged on noise, the brighter
 //! half of the noise would be chosen with the brighter half of the skin.
 
@@ -270,28 +270,16 @@ impl<'a> Looked<'a> {
         for hull in outline.left_out() {
             looked.fill(&hull, |i| left_out[i] = true);
         }
-        let corner = [region.x as f64, region.y as f64];
-        let inside = |at: [f64; 2]| [at[0] - corner[0], at[1] - corner[1]];
         for side in Side::BOTH {
-            let cheek: Vec<[f64; 2]> = outline
-                .part(Part::Cheek(side))
-                .into_iter()
-                .map(inside)
-                .collect();
-            let eye = inside(outline.eye(side));
             let above = above_rim(
-                picture,
+                (picture, region),
                 rule.coefficients,
-                &cheek,
-                eye,
+                &outline.part(Part::Cheek(side)),
+                outline.eye(side),
                 outline.width,
                 sigma,
             );
             if let Some(above) = above {
-                let above: Vec<[f64; 2]> = above
-                    .iter()
-                    .map(|at| [at[0] + corner[0], at[1] + corner[1]])
-                    .collect();
                 looked.fill(&above, |i| left_out[i] = true);
             }
         }
